@@ -1,0 +1,92 @@
+"""copytime: times how fast files really move to and from storage drives.
+
+As a library::
+
+    from copytime import Options, qualify
+
+    found = qualify("/mnt/drive", Options(brief=True))
+    for result in found.results:
+        print(result.direction, result.rate / 1e6, "MB/s")
+
+Nothing is printed or asked; progress comes through a callback. Errors are children of CopytimeError.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from copytime._version import __version__
+
+if TYPE_CHECKING:
+    from copytime.errors import CopytimeError
+    from copytime.records import (
+        Access,
+        Direction,
+        Durability,
+        Mismatch,
+        Part,
+        Pass,
+        Progress,
+        Qualification,
+        Result,
+        Trace,
+        Verdict,
+        Witness,
+        Workload,
+    )
+    from copytime.visits.plan import Options
+    from copytime.visits.qualify import qualify
+
+#: Public name -> the module that holds it. Loaded when first asked for, so that importing copytime costs nothing.
+_HOME = {
+    "CopytimeError": "copytime.errors",
+    "Options": "copytime.visits.plan",
+    "qualify": "copytime.visits.qualify",
+    **dict.fromkeys(
+        (
+            "Access",
+            "Direction",
+            "Durability",
+            "Mismatch",
+            "Part",
+            "Pass",
+            "Progress",
+            "Qualification",
+            "Result",
+            "Trace",
+            "Verdict",
+            "Witness",
+            "Workload",
+        ),
+        "copytime.records",
+    ),
+}
+
+__all__ = [
+    "Access",
+    "CopytimeError",
+    "Direction",
+    "Durability",
+    "Mismatch",
+    "Options",
+    "Part",
+    "Pass",
+    "Progress",
+    "Qualification",
+    "Result",
+    "Trace",
+    "Verdict",
+    "Witness",
+    "Workload",
+    "__version__",
+    "qualify",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its home (PEP 562)."""
+    if name in _HOME:
+        import importlib
+
+        return getattr(importlib.import_module(_HOME[name]), name)
+    raise AttributeError(f"module 'copytime' has no attribute '{name}'")

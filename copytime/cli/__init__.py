@@ -1,0 +1,96 @@
+"""The command line: every command parses, calls one function of the library, and renders what comes back.
+
+``main`` is the one place where errors and signals become words on stderr and an exit code.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from types import FrameType
+from typing import NoReturn
+
+__all__ = ["main"]
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and exit with one of the codes in copytime.errors.ExitCode."""
+    sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run the command line and return its exit code; whatever goes wrong is said in one or two lines on stderr."""
+    from copytime.errors import ExitCode
+
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal that knows no plus-minus sign must not end the program
+            stream.reconfigure(errors="backslashreplace")
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _terminate)
+    try:
+        code = _guarded(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _pipe_closed()
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)  # noqa: T201 - reason: click may not be loaded yet
+        return ExitCode.INTERRUPTED
+    except OSError as error:
+        print(f"error: cannot write the answer: {error.strerror}", file=sys.stderr)  # noqa: T201 - reason: as above
+        return ExitCode.FAILED
+    return code
+
+
+def _guarded(arguments: Sequence[str]) -> int:
+    """Run the command line; expected errors become an exit code, a fault of ours is told as one."""
+    import click
+
+    from copytime.cli.app import app
+    from copytime.cli.voice import say_error
+    from copytime.errors import CopytimeError, ExitCode
+
+    debug = bool(os.environ.get("COPYTIME_DEBUG"))
+    try:
+        result = app.main(args=list(arguments), prog_name="copytime", standalone_mode=False)
+        return int(result) if isinstance(result, int) else ExitCode.DONE
+    except click.UsageError as error:
+        command = error.ctx.command_path if error.ctx is not None else "copytime"
+        say_error(error.format_message(), f"'{command} --help' shows how it is used.")
+        return ExitCode.USAGE
+    except click.ClickException as error:
+        say_error(error.format_message())
+        return ExitCode.USAGE
+    except (click.Abort, KeyboardInterrupt):
+        if debug:
+            raise
+        say_error("interrupted")
+        return ExitCode.INTERRUPTED
+    except CopytimeError as error:
+        if debug:
+            raise
+        say_error(error.message, error.hint)
+        return error.exit_code
+    except (BrokenPipeError, RecursionError):
+        raise
+    except Exception as error:
+        if debug or (isinstance(error, OSError) and error.filename is None):
+            raise
+        say_error(
+            f"{type(error).__name__}: {error}",
+            "This is a fault of copytime. COPYTIME_DEBUG=1 shows where; please report it.",
+        )
+        return ExitCode.FAILED
+
+
+def _terminate(_number: int, _frame: FrameType | None) -> None:
+    """Treat a request to terminate as Ctrl-C, so that everything is cleaned up on the way out."""
+    raise KeyboardInterrupt
+
+
+def _pipe_closed() -> int:
+    """Leave quietly when whoever reads our output has gone; the code is the shell's for SIGPIPE."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 141

@@ -1,0 +1,79 @@
+"""The command line's root: which commands there are, in the order of a tester's day, each loaded when it is called."""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+import click
+
+from copytime._version import __version__
+from copytime.cli.common import CONTEXT, common_options
+
+__all__ = ["app"]
+
+#: Command -> where it is defined. Nothing of a command is imported before it is called.
+_COMMANDS: dict[str, str] = {
+    "qualify": "copytime.cli.qualify:qualify",
+    "log": "copytime.cli.log:log",
+    "tidy": "copytime.cli.tidy:tidy",
+}
+
+#: One line for each, so that --help needs no command's module.
+_SHORT: dict[str, str] = {
+    "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
+    "log": "List what was measured, and show it again.",
+    "tidy": "Find and remove what an interrupted run left on a drive.",
+}
+
+
+class _Lazy(click.Group):
+    """A group that knows its commands by name and loads one when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - reason: click's signature
+        """List the commands in the order of a day's work."""
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - reason: as above
+        """Load one command."""
+        if cmd_name not in _COMMANDS:
+            return None
+        module, _, name = _COMMANDS[cmd_name].partition(":")
+        found: click.Command = getattr(importlib.import_module(module), name)
+        return found
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or say which one may have been meant."""
+        if args and args[0] not in _COMMANDS and not args[0].startswith("-"):
+            from copytime.safetext import plain
+            from copytime.suggest import nearest
+
+            close = nearest(args[0], _COMMANDS)
+            more = f" Did you mean '{close}'?" if close else ""
+            raise click.UsageError(f"there is no command '{plain(args[0], limit=60)}'.{more}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - reason: as above
+        """List the commands without loading them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, _SHORT[name]) for name in _COMMANDS])
+
+
+@click.group(
+    cls=_Lazy,
+    context_settings=CONTEXT,
+    epilog="Exit codes: 0 done, 1 failed, 2 wrong usage, 3 a requirement is not shown to be met, 4 data came back wrong, "
+    "130 interrupted.",
+)
+@click.version_option(__version__, message="copytime %(version)s")
+def app(**_options: Any) -> None:
+    """Time how fast files really move to and from a drive, and say which part of the chain sets the pace.
+
+    \b
+    copytime qualify --brief .      a first look at the drive under this folder, in seconds
+    copytime qualify /mnt/drive     the full measurement
+    copytime log                    what was measured so far
+    """
+
+
+app.params.extend(common_options())

@@ -1,0 +1,160 @@
+"""What all commands share: options that work everywhere, listings as table, JSON or CSV, and files written whole."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from copytime.cli.voice import answer
+from copytime.errors import InputError
+from copytime.safetext import plain
+
+__all__ = [
+    "CONTEXT",
+    "Session",
+    "check_output",
+    "command",
+    "common_options",
+    "csv_option",
+    "deliver",
+    "group",
+    "json_option",
+    "json_text",
+    "output_option",
+    "session",
+]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@dataclass(slots=True)
+class Session:
+    """What was asked for on any level of the command line."""
+
+    quiet: bool = False
+    verbose: bool = False
+    logbook: Path | None = None
+
+    @property
+    def logbook_path(self) -> Path:
+        """The logbook to use: the one that was named, or the user's own."""
+        if self.logbook is not None:
+            return self.logbook
+        from copytime.logbook.place import default_path
+
+        return default_path()
+
+
+def session() -> Session:
+    """Return the session of the command that is running."""
+    return click.get_current_context().find_root().ensure_object(Session)
+
+
+def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
+    """Put an option that was given into the session, whatever level it was given on."""
+    if value and not ctx.resilient_parsing and param.name is not None:
+        setattr(ctx.find_root().ensure_object(Session), param.name, value)
+
+
+def common_options() -> list[click.Option]:
+    """Make the options that work everywhere, on the program and on every command."""
+    return [
+        click.Option(
+            ["--logbook"],
+            type=click.Path(path_type=Path, dir_okay=False),
+            callback=_keep,
+            expose_value=False,
+            help="Use this logbook instead of the usual one (also: COPYTIME_LOGBOOK).",
+        ),
+        click.Option(["-v", "--verbose"], is_flag=True, callback=_keep, expose_value=False, help="Tell more."),
+        click.Option(["-q", "--quiet"], is_flag=True, callback=_keep, expose_value=False, help="Answers and errors only."),
+    ]
+
+
+#: Context settings of the program and of every command.
+CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+def command(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Command]:
+    """Make a command with the common options and ``-h``."""
+
+    def wrap(function: Callable[..., Any]) -> click.Command:
+        made = click.command(name, cls=click.Command, context_settings=CONTEXT, **settings)(function)
+        made.params.extend(common_options())
+        return made
+
+    return wrap
+
+
+def group(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Group]:
+    """Make a command that has commands of its own, with the common options and ``-h``."""
+
+    def wrap(function: Callable[..., Any]) -> click.Group:
+        made = click.group(name, cls=click.Group, context_settings=CONTEXT, **settings)(function)
+        made.params.extend(common_options())
+        return made
+
+    return wrap
+
+
+def json_option(function: F) -> F:
+    """Add ``--json``."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")(function)
+
+
+def csv_option(function: F) -> F:
+    """Add ``--csv``."""
+    return click.option("--csv", "as_csv", is_flag=True, help="Print rows as CSV instead of a table.")(function)
+
+
+def output_option(function: F) -> F:
+    """Add ``-o``."""
+    return click.option(
+        "-o",
+        "--output",
+        type=click.Path(path_type=Path, dir_okay=False),
+        help="Write the answer to this new file, whole or not at all.",
+    )(function)
+
+
+def json_text(document: dict[str, Any]) -> str:
+    """Write a document; the order of its keys is the order in which it was built, the frame first."""
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def check_output(path: Path | None) -> None:
+    """Refuse an output file that exists or cannot be made, before any work is done."""
+    if path is None:
+        return
+    if path.exists():
+        raise InputError(f"{plain(path)} exists already and is not overwritten", hint="Name a new file.")
+    if not path.absolute().parent.is_dir():
+        raise InputError(f"there is no folder {plain(path.absolute().parent)}", hint="Name a file in a folder that exists.")
+
+
+def deliver(text: str, path: Path | None) -> None:
+    """Print the answer, or write it to a new file, whole or not at all."""
+    if path is None:
+        answer(text)
+        return
+    check_output(path)
+    handle, draft = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.absolute().parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
+            file.write(text + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        os.link(draft, path)  # unlike a rename, this refuses to replace a file that appeared meanwhile
+    except OSError as error:
+        raise InputError(f"cannot write {plain(path)}: {error.strerror}", hint="Name a new file.") from None
+    finally:
+        with contextlib.suppress(OSError):
+            os.unlink(draft)

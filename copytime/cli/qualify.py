@@ -1,0 +1,180 @@
+"""``copytime qualify``: the main job."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from copytime.cli.common import check_output, command, deliver, json_option, json_text, output_option, session
+from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.errors import ExitCode, InputError, LogbookError
+
+if TYPE_CHECKING:
+    from copytime.logbook import Logbook
+    from copytime.records import Qualification
+    from copytime.visits.plan import Options, Plan
+    from copytime.visits.qualify import Outcome
+
+__all__ = ["qualify"]
+
+
+class _SizeType(click.ParamType[int]):
+    """An amount of data as people write it."""
+
+    name = "size"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Read it; what cannot be read is told with the place."""
+        del param, ctx
+        from copytime.units import parse_size
+
+        return value if isinstance(value, int) else parse_size(str(value)).size_bytes
+
+
+SIZE = _SizeType()
+
+
+@command("qualify")
+@click.argument("target", type=click.Path(path_type=str))
+@click.option("--brief", is_flag=True, help="A first look: 256 MB, two repeats, a few seconds.")
+@click.option("--large", type=SIZE, metavar="SIZE", help="Payload of each large pass, such as 2GB. [usual: 8GB]")
+@click.option("--repeats", type=int, metavar="N", help="Passes in each direction. [usual: 5]")
+@click.option("--until", type=float, metavar="PERCENT", help="Repeat until the margin is this small, five times at least.")
+@click.option("--at-most", type=int, metavar="N", help="Bound for --until. [usual: four times the repeats]")
+@click.option("--depth", type=int, metavar="N", help="Blocks in hand at once. [usual: 4]")
+@click.option("--block", type=SIZE, metavar="SIZE", help="Size of one request. [usual: 4MiB]")
+@click.option("--buffered", is_flag=True, help="Go through the page cache. Never compared with unbuffered figures.")
+@click.option("--laid-out", is_flag=True, help="Lay the file out first and write over it, instead of extending it.")
+@click.option("--no-verify", is_flag=True, help="Leave out the last reading, in which every byte is compared.")
+@click.option("--keep", is_flag=True, help="Leave the payload on the drive; 'copytime tidy --yes' removes it.")
+@click.option("--link", metavar="NAME", help="The link that the drive is attached by, such as usb3.2-gen1x1.")
+@click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
+@json_option
+@output_option
+def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Path | None, **asked: Any) -> int:
+    """Measure the drive behind the folder TARGET: both directions, in repeats, every byte checked.
+
+    \b
+    copytime qualify --brief .                       the drive under this folder, in seconds
+    copytime qualify /mnt/drive                      8 GB, five repeats in each direction
+    copytime qualify /mnt/drive --until 1            repeat until the margin is 1 %
+    copytime qualify /mnt/drive --link usb3.2-gen1x1 --json -o drive.json
+
+    TARGET is a mount point or any folder on the drive. Everything happens in a folder of copytime's own that is removed
+    at the end; no other file is touched. Writing uses up a little of a drive's endurance and warms it.
+    """
+    from copytime.attached import platform
+    from copytime.visits.plan import describe, make_plan
+
+    check_output(output)
+    here = session()
+    found = platform().target(target)
+    plan = make_plan(found, _options(asked), known_rate=_known_rate(found.drive_label))
+    if dry_run:
+        answer(describe(plan))
+        return ExitCode.DONE
+    if not here.quiet:
+        say(describe(plan))
+    _ask(plan, yes=yes)
+    book = _logbook()
+    try:
+        outcome = _measure(plan, book)
+    finally:
+        if book is not None:
+            book.close()
+    one = outcome.qualification
+    _show(one, as_json=as_json, output=output)
+    if outcome.failure is not None:
+        say_error(outcome.failure.message, outcome.failure.hint)
+        return outcome.failure.exit_code
+    return ExitCode.WRONG_DATA if one.mismatches else ExitCode.DONE
+
+
+def _options(asked: dict[str, Any]) -> Options:
+    """Turn command-line options into those of the library."""
+    from copytime.links import find_link
+    from copytime.visits.plan import BLOCK, DEPTH, Options
+
+    return Options(
+        large=asked["large"],
+        repeats=asked["repeats"],
+        until=None if asked["until"] is None else asked["until"] / 100,
+        at_most=asked["at_most"],
+        brief=asked["brief"],
+        depth=DEPTH if asked["depth"] is None else asked["depth"],
+        block=BLOCK if asked["block"] is None else asked["block"],
+        buffered=asked["buffered"],
+        laid_out=asked["laid_out"],
+        verify=not asked["no_verify"],
+        keep=asked["keep"],
+        link=find_link(asked["link"]) if asked["link"] else None,
+    )
+
+
+def _known_rate(drive: str) -> float | None:
+    """Look up how fast this drive was before, for the plan's guess of the time."""
+    from copytime.logbook import Logbook
+
+    try:
+        book = Logbook.read(session().logbook_path)
+        if book is None:
+            return None
+        with book:
+            return book.last_rate(drive)
+    except LogbookError:
+        return None  # told when it is opened for writing
+
+
+def _ask(plan: Plan, *, yes: bool) -> None:
+    """Ask a person before a large run; without one, refuse."""
+    if plan.must_ask is None or yes:
+        return
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise InputError(f"this needs a yes: {plan.must_ask}", hint="Add --yes to go ahead without being asked.")
+    click.confirm(f"This {plan.must_ask.removeprefix('it ')}. Go ahead?", abort=True, err=True)
+
+
+def _logbook() -> Logbook | None:
+    """Open the logbook; a measurement is worth having without one, so a broken one is told and left."""
+    from copytime.logbook import Logbook
+
+    try:
+        return Logbook.open(session().logbook_path)
+    except LogbookError as error:
+        say_note(f"{error.message}. The measurement goes on and is printed, but not logged. {error.hint or ''}".strip())
+        return None
+
+
+def _measure(plan: Plan, book: Logbook | None) -> Outcome:
+    """Carry out the plan with progress where somebody watches, ready to be stopped."""
+    from copytime.cli.progress import Bars, bars_wanted
+    from copytime.cli.stopping import run_stoppable
+    from copytime.visits.qualify import measure
+
+    bars = Bars() if bars_wanted(quiet=session().quiet) else None
+    try:
+        return run_stoppable(lambda stop: measure(plan, logbook=book, progress=bars, stop=stop))
+    finally:
+        if bars is not None:
+            bars.close()
+
+
+def _show(one: Qualification, *, as_json: bool, output: Path | None) -> None:
+    """Print a qualification, or write it to a file, and give the advice that belongs to it."""
+    from copytime.report.documents import qualification_document
+    from copytime.report.text import qualification_text
+
+    if as_json:
+        text = json_text(qualification_document(one))
+    else:
+        text = qualification_text(one)
+        if output is not None:  # a file has no stderr beside it
+            text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
+    deliver(text, output)
+    if not session().quiet:
+        for said in one.warnings:
+            say_note(said)

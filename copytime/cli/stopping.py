@@ -1,0 +1,78 @@
+"""Ctrl-C and requests to terminate, turned into a wish to stop that the work honours at its next block.
+
+The work runs in a thread of its own, so that this one stays free to answer: a first signal asks for an orderly end, and
+only a third one gives up on cleaning up.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from types import FrameType
+from typing import TypeVar
+
+from copytime.errors import ExitCode
+
+__all__ = ["run_stoppable"]
+
+T = TypeVar("T")
+
+_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+
+
+class _Bell:
+    """Counts the signals that arrived and says what each of them means."""
+
+    def __init__(self) -> None:
+        self.rung = 0
+        self.event = threading.Event()
+
+    def __call__(self, _number: int, _frame: FrameType | None) -> None:
+        self.rung += 1
+        self.event.set()
+        if self.rung == 1:
+            self._say("\nstopping: finished passes are kept, the scratch folder is being removed ...")
+        elif self.rung == 2:
+            self._say("still cleaning up; once more leaves at once and leaves the rest to 'copytime tidy'")
+        else:
+            os._exit(ExitCode.INTERRUPTED)
+
+    def _say(self, text: str) -> None:
+        # straight to the descriptor: a signal may arrive while the stream's own lock is held
+        os.write(sys.stderr.fileno(), (text + "\n").encode())
+
+
+def run_stoppable(work: Callable[[Callable[[], bool]], T]) -> T:
+    """Call ``work(stop)`` in a thread; ``stop()`` turns True when the user or the system asks to end.
+
+    Returns or raises what ``work`` does. Must be called from the main thread.
+    """
+    bell = _Bell()
+    found: list[T] = []
+    failed: list[BaseException] = []
+
+    def inside() -> None:
+        try:
+            found.append(work(bell.event.is_set))
+        except BaseException as error:  # noqa: BLE001 - reason: raised again in the calling thread
+            failed.append(error)
+
+    before = {}
+    for name in _SIGNALS:
+        number = getattr(signal, name, None)
+        if number is not None:
+            before[number] = signal.signal(number, bell)
+    worker = threading.Thread(target=inside, name="copytime-work")
+    try:
+        worker.start()
+        while worker.is_alive():
+            worker.join(0.2)  # a wait without end would keep signals from being answered
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    if failed:
+        raise failed[0]
+    return found[0]

@@ -1,0 +1,228 @@
+"""Large files: written, read back and checked, a few blocks in hand at once."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from copytime.engine.blocks import Flight, Stop, fly, never
+from copytime.engine.buffers import aligned_words
+from copytime.engine.checking import Findings
+from copytime.engine.movement import Movement
+from copytime.engine.moving import read_all, write_all
+from copytime.engine.payload import CELL, CELL_WORDS, Payload, Piece
+from copytime.engine.system import DataFile, Folder
+from copytime.errors import from_os_error
+from copytime.records import Access, Trace
+
+__all__ = ["LargeFiles", "Layout"]
+
+#: A share of the moved bytes that may be found in the page cache of an unbuffered file: the unaligned ends of it.
+_RESIDENT_SHARE = 0.01
+
+Look = Callable[[int], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How a payload is cut into files and blocks.
+
+    ``payload_bytes`` is a multiple of 4 KiB; ``file_limit`` the largest file allowed, in bytes, or None.
+    """
+
+    payload_bytes: int
+    block_bytes: int
+    file_limit: int | None = None
+
+    @property
+    def file_blocks(self) -> int:
+        """Whole blocks that one file holds."""
+        every = -(-self.payload_bytes // self.block_bytes)
+        return every if self.file_limit is None else max(1, min(every, self.file_limit // self.block_bytes))
+
+    @property
+    def blocks(self) -> int:
+        """Number of blocks, the last of which may be shorter."""
+        return -(-self.payload_bytes // self.block_bytes)
+
+    @property
+    def files(self) -> int:
+        """Number of files."""
+        return -(-self.blocks // self.file_blocks)
+
+    def place(self, block: int) -> tuple[int, int, int]:
+        """Return (file, offset, length) of a block."""
+        file, within = divmod(block, self.file_blocks)
+        length = min(self.block_bytes, self.payload_bytes - block * self.block_bytes)
+        return file, within * self.block_bytes, length
+
+    def first(self, blocks: int) -> Layout:
+        """Return the layout of the first ``blocks`` blocks alone."""
+        return Layout(min(self.payload_bytes, blocks * self.block_bytes), self.block_bytes, self.file_limit)
+
+
+class LargeFiles:
+    """The payload in one file, or in several where the file system cannot hold it in one.
+
+    The files are made once and written again in every pass, so that each pass meets the same addresses as far as the
+    file system allows it.
+    """
+
+    def __init__(self, folder: Folder, layout: Layout, *, unbuffered: bool = True) -> None:
+        self.folder = folder
+        self.layout = layout
+        self.files: list[DataFile] = []
+        self._unbuffered = unbuffered
+
+    def create(self) -> None:
+        """Make the files, empty. Raises AccessRefused, NoSpace or DriveFault."""
+        try:
+            for number in range(self.layout.files):
+                self.files.append(self.folder.create(_name(number), unbuffered=self._unbuffered))
+        except OSError as error:
+            raise from_os_error(error, f"creating {_name(len(self.files))}") from error
+
+    def close(self) -> None:
+        """Let go of the files; they stay."""
+        for file in self.files:
+            file.close()
+
+    def empty(self) -> None:
+        """Cut the files to nothing and flush, so that the next pass extends them as a new copy would."""
+        try:
+            for file in self.files:
+                file.cut(0)
+                file.flush()
+            self.folder.flush()
+        except OSError as error:
+            raise from_os_error(error, "emptying the payload of the pass before") from error
+
+    def shorten(self, payload_bytes: int) -> None:
+        """Go on with the first ``payload_bytes`` alone; files that these do not need are removed."""
+        layout = Layout(payload_bytes, self.layout.block_bytes, self.layout.file_limit)
+        for number in range(layout.files, self.layout.files):
+            self.files[number].close()
+            self.folder.remove(_name(number))
+        del self.files[layout.files :]
+        self.layout = layout
+
+    def settle(self) -> None:
+        """Drop what memory holds of the files, so that a read has to come from the drive."""
+        try:
+            for file in self.files:
+                file.flush()
+                file.evict()
+        except OSError as error:
+            raise from_os_error(error, "dropping the payload from memory") from error
+
+    def resident(self) -> int | None:
+        """Count the payload bytes in the page cache, or None where the system does not tell."""
+        found = [file.resident_bytes() for file in self.files]
+        known = [one for one in found if one is not None]
+        return sum(known) if len(known) == len(found) else None
+
+    def placement(self) -> tuple[int, int] | None:
+        """Return (first physical byte, number of extents) over all files, or None."""
+        found = [file.placement() for file in self.files]
+        known = [one for one in found if one is not None]
+        return (known[0][0], sum(count for _, count in known)) if known and len(known) == len(found) else None
+
+    def write(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+        """Write the payload and wait until all of it is on the drive.
+
+        ``turn`` is stamped into every cell. ``look(done_bytes)`` is called now and then; when it returns True the pass
+        ends with the blocks in hand, and the payload of the result is that much shorter. Raises NoSpace, AccessRefused,
+        DriveFault or Stopped.
+        """
+        layout, files = self.layout, self.files
+
+        def put(_worker: int, block: int) -> int:
+            file, offset, length = layout.place(block)
+            piece = Piece(file=file, turn=turn, first=offset // CELL, cells=length // CELL)
+            with payload.lock(block):
+                return write_all(files[file], payload.stamped(block, piece).data.cast("B"), offset)
+
+        watch = _CacheWatch(self, look)
+        flight = fly(layout.blocks, depth, put, stop=stop, look=watch)
+        access = watch.verdict(flight.moved_bytes)
+        try:
+            for file in files:
+                file.flush()
+            self.folder.flush()
+        except OSError as error:
+            raise from_os_error(error, "flushing the payload to the drive") from error
+        elapsed = time.perf_counter_ns() - flight.start_ns
+        return self._movement(flight, access, elapsed_ns=elapsed)
+
+    def read(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+        """Read the payload and look at the stamp of every cell on the way. Raises DriveFault or Stopped."""
+        return self._fetch(payload, turn=turn, depth=depth, stop=stop, look=look, every_byte=False)
+
+    def check(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+        """Read the payload and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
+        return self._fetch(payload, turn=turn, depth=depth, stop=stop, look=look, every_byte=True)
+
+    def _fetch(
+        self, payload: Payload, *, turn: int, depth: int, stop: Stop, look: Look | None, every_byte: bool
+    ) -> Movement:
+        layout, files = self.layout, self.files
+        findings = Findings(payload, {number: file.name for number, file in enumerate(files)})
+        compare = findings.whole if every_byte else findings.spot
+        workers = max(1, min(depth, layout.blocks))
+        room = aligned_words(workers * layout.block_bytes).reshape(workers, -1, CELL_WORDS)
+
+        def get(worker: int, block: int) -> int:
+            file, offset, length = layout.place(block)
+            cells = length // CELL
+            into = room[worker, :cells]
+            moved = read_all(files[file], into.data.cast("B"), offset)
+            compare(block, Piece(file=file, turn=turn, first=offset // CELL, cells=cells), into)
+            return moved
+
+        watch = _CacheWatch(self, look)
+        flight = fly(layout.blocks, depth, get, stop=stop, look=watch)
+        found = self._movement(flight, watch.verdict(flight.moved_bytes), elapsed_ns=flight.end_ns[-1])
+        return replace(found, wrong_cells=findings.wrong_cells, mismatches=findings.told)
+
+    def _movement(self, flight: Flight, access: Access, *, elapsed_ns: int) -> Movement:
+        """Put together what a flight of blocks came to; what follows the last block is the flush."""
+        return Movement(
+            payload_bytes=flight.moved_bytes,
+            files=self.layout.first(len(flight.end_ns)).files,
+            elapsed_ns=elapsed_ns,
+            flush_ns=elapsed_ns - flight.end_ns[-1],
+            access=access,
+            trace=Trace(chunk_bytes=self.layout.block_bytes, end_ns=flight.end_ns),
+        )
+
+
+class _CacheWatch:
+    """Looks after the first requests and at the end whether the page cache fills with the payload."""
+
+    def __init__(self, files: LargeFiles, look: Look | None) -> None:
+        self._files = files
+        self._look = look
+        self._asked = all(file.unbuffered for file in files.files)
+        self._looked = False
+        self._buffered = False
+
+    def __call__(self, done_bytes: int, done_blocks: int) -> bool:
+        if not self._looked and done_blocks > 0:
+            self._looked = True
+            self._notice(done_bytes)
+        return self._look is not None and self._look(done_bytes)
+
+    def _notice(self, done_bytes: int) -> None:
+        resident = self._files.resident() if self._asked else None
+        if resident is not None and resident > done_bytes * _RESIDENT_SHARE:
+            self._buffered = True
+
+    def verdict(self, done_bytes: int) -> Access:
+        """Say at the end of a pass whether its bytes went past the page cache."""
+        self._notice(done_bytes)
+        return Access.UNBUFFERED if self._asked and not self._buffered else Access.BUFFERED
+
+
+def _name(number: int) -> str:
+    return f"large-{number:04d}.bin"

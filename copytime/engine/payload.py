@@ -1,0 +1,105 @@
+"""What is written: incompressible, unique in every 4 KiB, and recognisable wherever it turns up.
+
+A pool of random blocks is made once. Before a block is handed to the drive, the first 32 bytes of each 4 KiB of it are
+stamped in place with who wrote it, for which pass, and where it belongs, so that no two 4 KiB of a run are alike, and a
+block that comes back from the wrong place or the wrong time says so itself.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from copytime.engine.buffers import aligned_words
+from copytime.engine.system import ALIGNMENT
+
+__all__ = ["CELL", "STAMP_WORDS", "Payload", "Piece", "mix", "stamps"]
+
+#: The unit that is stamped, in bytes.
+CELL = ALIGNMENT
+CELL_WORDS = CELL // 8
+
+#: Words of a stamp: run, file and pass, number of the cell in its file, and a mix of the three.
+STAMP_WORDS = 4
+
+#: The pool is at least this large, so that a repeat of the random part lies far outside any compressor's window.
+POOL_BYTES = 32 * 1024 * 1024
+
+#: Odd constants without structure: the first 64 bits of the fractional parts of the golden ratio, sqrt 2 and sqrt 3.
+_MIX_A, _MIX_B, _MIX_C = np.uint64(0x9E3779B97F4A7C15), np.uint64(0x6A09E667F3BCC909), np.uint64(0xBB67AE8584CAA73B)
+
+Words = NDArray[np.uint64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """Where some whole cells belong: ``cells`` of them, from cell number ``first`` of file ``file``, in pass ``turn``."""
+
+    file: int
+    turn: int
+    first: int
+    cells: int
+
+
+def mix(run: Words | np.uint64, place: Words | np.uint64, cell: Words | np.uint64) -> Words:
+    """Combine the three words of a stamp into a fourth that tells a stamp from noise (one chance in 2^64)."""
+    with np.errstate(over="ignore"):
+        mixed = (np.asarray(run, np.uint64) ^ _MIX_C) * _MIX_A
+        mixed = (mixed ^ np.asarray(place, np.uint64)) * _MIX_B
+        mixed = (mixed ^ (mixed >> np.uint64(29)) ^ np.asarray(cell, np.uint64)) * _MIX_A
+        return np.asarray(mixed ^ (mixed >> np.uint64(32)), dtype=np.uint64)
+
+
+def place_word(file: int, turn: int) -> np.uint64:
+    """Pack a file number and a pass number into one word."""
+    return np.uint64(((file & 0xFFFFFFFF) << 32) | (turn & 0xFFFFFFFF))
+
+
+def stamps(run: int, piece: Piece) -> Words:
+    """Return the stamps of a piece, shape (cells, 4), as unsigned 64-bit words."""
+    made = np.empty((piece.cells, STAMP_WORDS), dtype=np.uint64)
+    made[:, 0] = np.uint64(run)
+    made[:, 1] = place_word(piece.file, piece.turn)
+    made[:, 2] = np.arange(piece.first, piece.first + piece.cells, dtype=np.uint64)
+    made[:, 3] = mix(made[:, 0], made[:, 1], made[:, 2])
+    return made
+
+
+class Payload:
+    """The bytes of one run, block by block.
+
+    ``run`` is a random 64-bit number that is the run's own; ``block_bytes`` the size of one request, a multiple of 4 KiB;
+    ``depth`` how many blocks may be in hand at once. The pool is made here, before any clock starts.
+    """
+
+    def __init__(self, *, run: int, block_bytes: int, depth: int = 1) -> None:
+        if block_bytes <= 0 or block_bytes % CELL:
+            raise ValueError(f"a block must be a multiple of {CELL} bytes: found {block_bytes}")
+        self.run = run & 0xFFFFFFFFFFFFFFFF
+        self.block_bytes = block_bytes
+        self.block_cells = block_bytes // CELL
+        self.slots = max(2 * depth, -(-POOL_BYTES // block_bytes))
+        words = aligned_words(self.slots * block_bytes)
+        source = np.random.SFC64(self.run)
+        step = block_bytes // 8
+        for slot in range(self.slots):  # a block at a time: the generator returns a new array each time
+            words[slot * step : (slot + 1) * step] = source.random_raw(step)
+        self._pool = words.reshape(self.slots, self.block_cells, CELL_WORDS)
+        self._locks = [threading.Lock() for _ in range(self.slots)]
+
+    def lock(self, block: int) -> threading.Lock:
+        """Return the lock of the pool slot that block number ``block`` uses; hold it from stamping to written."""
+        return self._locks[block % self.slots]
+
+    def stamped(self, block: int, piece: Piece) -> Words:
+        """Stamp the slot of ``block`` for ``piece`` and return the words to write, shape (cells, 512). Hold the lock."""
+        cells = self._pool[block % self.slots, : piece.cells]
+        cells[:, :STAMP_WORDS] = stamps(self.run, piece)
+        return cells
+
+    def body(self, block: int, cells: int) -> Words:
+        """Return the random part that block number ``block`` carries below its stamps, shape (cells, 508). Never changes."""
+        return self._pool[block % self.slots, :cells, STAMP_WORDS:]

@@ -1,0 +1,146 @@
+"""What the POSIX systems share: folders held open, files relative to them, positioned requests."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+
+__all__ = ["PosixFile", "PosixFolder"]
+
+
+class PosixFile:
+    """A file by descriptor. Children add how their system leaves the page cache out and counts what is in it."""
+
+    def __init__(self, handle: int, name: str, *, unbuffered: bool) -> None:
+        self.handle = handle
+        self.name = name
+        self.unbuffered = unbuffered
+
+    def write_at(self, data: memoryview, offset: int) -> int:
+        """See DataFile."""
+        return os.pwritev(self.handle, [data], offset)
+
+    def read_at(self, into: memoryview, offset: int) -> int:
+        """See DataFile."""
+        return os.preadv(self.handle, [into], offset)
+
+    def flush(self) -> None:
+        """See DataFile."""
+        os.fsync(self.handle)
+
+    def evict(self) -> None:
+        """See DataFile; POSIX leaves this to posix_fadvise, which not every system has."""
+
+    def resident_bytes(self) -> int | None:
+        """See DataFile."""
+        return None
+
+    def size(self) -> int:
+        """See DataFile."""
+        return os.fstat(self.handle).st_size
+
+    def cut(self, size: int) -> None:
+        """See DataFile."""
+        os.ftruncate(self.handle, size)
+
+    def placement(self) -> tuple[int, int] | None:
+        """See DataFile."""
+        return None
+
+    def close(self) -> None:
+        """See DataFile."""
+        handle, self.handle = self.handle, -1
+        if handle >= 0:
+            with contextlib.suppress(OSError):
+                os.close(handle)
+
+
+class PosixFolder:
+    """A folder by descriptor; names in it are reached with ``dir_fd`` and never by path."""
+
+    def __init__(self, handle: int, path: str) -> None:
+        self.handle = handle
+        self.path = path
+        found = os.fstat(handle)
+        self.device = found.st_dev
+        self.inode = found.st_ino
+
+    def make_folder(self, name: str) -> PosixFolder:
+        """See Folder."""
+        os.mkdir(name, 0o700, dir_fd=self.handle)
+        return self.open_folder(name)
+
+    def open_folder(self, name: str) -> PosixFolder:
+        """See Folder."""
+        flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+        return type(self)(os.open(name, flags, dir_fd=self.handle), os.path.join(self.path, name))
+
+    def create(self, name: str, *, unbuffered: bool = True) -> PosixFile:
+        """See Folder."""
+        return self._open(name, os.O_CREAT | os.O_EXCL, unbuffered=unbuffered)
+
+    def open(self, name: str, *, unbuffered: bool = True) -> PosixFile:
+        """See Folder."""
+        file = self._open(name, 0, unbuffered=unbuffered)
+        if not stat.S_ISREG(os.fstat(file.handle).st_mode):
+            file.close()
+            raise OSError(f"{name} is not a regular file")
+        return file
+
+    def _open(self, name: str, flags: int, *, unbuffered: bool) -> PosixFile:
+        """Open by name; a child that can leave the page cache out does so when ``unbuffered`` asks for it."""
+        del unbuffered  # POSIX has no such flag
+        handle = os.open(name, flags | os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600, dir_fd=self.handle)
+        return PosixFile(handle, name, unbuffered=False)
+
+    def is_folder(self, name: str) -> bool:
+        """See Folder."""
+        try:
+            return stat.S_ISDIR(os.stat(name, dir_fd=self.handle, follow_symlinks=False).st_mode)
+        except FileNotFoundError:
+            return False
+
+    def names(self) -> list[str]:
+        """See Folder."""
+        return sorted(os.listdir(self.handle))
+
+    def remove(self, name: str) -> None:
+        """See Folder."""
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(name, dir_fd=self.handle)
+
+    def remove_folder(self, name: str) -> None:
+        """See Folder."""
+        with contextlib.suppress(FileNotFoundError):
+            os.rmdir(name, dir_fd=self.handle)
+
+    def flush(self) -> None:
+        """See Folder."""
+        os.fsync(self.handle)
+
+    def drain(self) -> None:
+        """See Folder; POSIX has only the call for all file systems at once."""
+        os.sync()
+
+    def identity(self) -> str:
+        """See Folder: the file-system id of statvfs(3), which most file systems derive from their UUID."""
+        try:
+            return f"{os.fstatvfs(self.handle).f_fsid:x}"
+        except OSError:
+            return ""
+
+    def still_there(self) -> bool:
+        """See Folder."""
+        try:
+            found = os.stat(self.path)
+        except OSError:
+            return False
+        return (found.st_dev, found.st_ino) == (self.device, self.inode)
+
+    def close(self) -> None:
+        """See Folder."""
+        handle, self.handle = self.handle, -1
+        if handle >= 0:
+            with contextlib.suppress(OSError):
+                os.close(handle)

@@ -1,0 +1,152 @@
+"""Records to rows and back. What a query filters by has a column of its own; the rest travels as JSON."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from array import array
+from dataclasses import asdict
+from typing import Any
+
+from copytime.records import (
+    Access,
+    Direction,
+    Durability,
+    Mismatch,
+    Part,
+    Pass,
+    Trace,
+    Verdict,
+    Witness,
+    Workload,
+)
+
+__all__ = ["chain_of", "chain_text", "pass_of", "pass_row", "verdicts_of", "verdicts_text"]
+
+_DETAILS = (
+    "verified",
+    "block_bytes",
+    "depth",
+    "depth_reached",
+    "laid_out",
+    "first_extent",
+    "extents",
+    "cpu_ns",
+    "marks",
+    "temperature_c",
+)
+
+
+def dumps(value: object) -> str:
+    """Write JSON that looks the same every time."""
+    return json.dumps(value, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+
+
+def chain_text(chain: tuple[Part, ...]) -> str:
+    """Write a chain for its column."""
+    return dumps([asdict(part) for part in chain])
+
+
+def chain_of(text: str) -> tuple[Part, ...]:
+    """Read a chain from its column."""
+    return tuple(Part(**part) for part in json.loads(text))
+
+
+def verdicts_text(verdicts: tuple[Verdict, ...]) -> str:
+    """Write verdicts for their column."""
+    return dumps([asdict(verdict) for verdict in verdicts])
+
+
+def verdicts_of(text: str) -> tuple[Verdict, ...]:
+    """Read verdicts from their column."""
+    return tuple(
+        Verdict(
+            workload=Workload(one["workload"]),
+            direction=Direction(one["direction"]),
+            certainty=one["certainty"],
+            pace_setter=Part(**one["pace_setter"]) if one.get("pace_setter") else None,
+            suspects=tuple(Part(**part) for part in one.get("suspects", ())),
+            provisional=tuple(Part(**part) for part in one.get("provisional", ())),
+            cap=one.get("cap"),
+            next_test=one.get("next_test"),
+        )
+        for one in json.loads(text)
+    )
+
+
+def pass_row(one: Pass) -> dict[str, Any]:
+    """Write a pass as named values for its columns."""
+    details: dict[str, Any] = {name: getattr(one, name) for name in _DETAILS}
+    details["durability"] = asdict(one.durability) if one.durability else None
+    details["mismatches"] = [asdict(wrong) for wrong in one.mismatches]
+    details["trace_chunk_bytes"] = one.trace.chunk_bytes if one.trace else None
+    return {
+        "id": one.id,
+        "workload": one.workload.value,
+        "direction": one.direction.value,
+        "repeat": one.repeat,
+        "started": one.started,
+        "payload_bytes": one.payload_bytes,
+        "files": one.files,
+        "elapsed_ns": one.elapsed_ns,
+        "flush_ns": one.flush_ns,
+        "device_bytes": one.device_bytes,
+        "other_bytes": one.other_bytes,
+        "witness": one.witness.value,
+        "access": one.access.value,
+        "details": dumps(details),
+        "trace": _pack(one.trace),
+    }
+
+
+def pass_of(row: sqlite3.Row) -> Pass:
+    """Read a pass from its row."""
+    details = json.loads(row["details"])
+    known = {name: details.get(name) for name in _DETAILS}
+    known["laid_out"] = bool(known["laid_out"])
+    known["marks"] = tuple(known["marks"] or ())
+    temperature = known["temperature_c"] or (None, None)
+    known["temperature_c"] = (temperature[0], temperature[1])
+    return Pass(
+        id=row["id"],
+        workload=Workload(row["workload"]),
+        direction=Direction(row["direction"]),
+        repeat=row["repeat"],
+        started=row["started"],
+        payload_bytes=row["payload_bytes"],
+        files=row["files"],
+        elapsed_ns=row["elapsed_ns"],
+        flush_ns=row["flush_ns"],
+        device_bytes=row["device_bytes"],
+        other_bytes=row["other_bytes"],
+        witness=Witness(row["witness"]),
+        access=Access(row["access"]),
+        durability=Durability(**details["durability"]) if details.get("durability") else None,
+        mismatches=tuple(Mismatch(**wrong) for wrong in details.get("mismatches", ())),
+        trace=_unpack(row["trace"], details.get("trace_chunk_bytes")),
+        **known,
+    )
+
+
+def _pack(trace: Trace | None) -> bytes | None:
+    """Write the times of a trace as little-endian 64-bit integers."""
+    if trace is None:
+        return None
+    times = array("q", trace.end_ns)
+    if _BIG_ENDIAN:
+        times.byteswap()
+    return times.tobytes()
+
+
+def _unpack(blob: bytes | None, chunk_bytes: int | None) -> Trace | None:
+    """Read the times of a trace."""
+    if blob is None or chunk_bytes is None:
+        return None
+    times = array("q")
+    times.frombytes(blob)
+    if _BIG_ENDIAN:
+        times.byteswap()
+    return Trace(chunk_bytes=chunk_bytes, end_ns=tuple(times))
+
+
+_BIG_ENDIAN = array("H", [1]).tobytes()[0] == 0

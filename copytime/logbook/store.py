@@ -1,0 +1,297 @@
+"""Opening, writing and reading a logbook.
+
+Every method that writes is one transaction and has reached the disk when it returns (``synchronous = FULL``). Reading
+never creates or changes a file.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sqlite3
+import urllib.parse
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from copytime.errors import InputError, LogbookError
+from copytime.logbook import rows
+from copytime.logbook.schema import APPLICATION_ID, VERSION, migrate, version_of
+from copytime.records import Mismatch, Pass, Qualification, Verdict
+from copytime.safetext import plain
+
+__all__ = ["Logbook", "Summary"]
+
+#: How long to wait for another program that is writing, in seconds.
+_PATIENCE_S = 30.0
+
+
+class Summary(dict[str, Any]):
+    """A line of a listing: ``id``, ``created``, ``drive``, ``target``, ``state``, ``pass_count``."""
+
+
+class Logbook:
+    """An open logbook. Use ``Logbook.open`` to write (the file is made) and ``Logbook.read`` to look."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self._connection = connection
+        self.path = path
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open for writing; the file and its folder are made if they are missing, readable by this user only.
+
+        Raises LogbookError, and leaves the file as it is, if it is something else than a logbook.
+        """
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with contextlib.suppress(FileExistsError):
+                os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            connection = _connect(path, "rwc")
+        except OSError as error:
+            raise LogbookError(
+                f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=_ELSEWHERE
+            ) from None
+        with _translated(path, connection):
+            _refuse_strangers(connection, path)
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            migrate(connection)
+        return cls(connection, path)
+
+    @classmethod
+    def read(cls, path: Path) -> Self | None:
+        """Open for reading; None where there is no logbook yet. Raises LogbookError for a file that is none."""
+        if not path.exists():
+            return None
+        connection = _connect(path, "ro")
+        with _translated(path, connection):
+            _refuse_strangers(connection, path)
+            found = version_of(connection)
+            if found == 0:
+                connection.close()
+                return None
+            if found > VERSION:
+                raise LogbookError(
+                    f"the logbook {plain(path)} has format {found}; this copytime knows formats up to {VERSION}",
+                    hint="Update copytime, or name another logbook with --logbook.",
+                )
+        return cls(connection, path)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def begin(self, one: Qualification) -> None:
+        """Write down that a qualification has started; its passes follow one by one."""
+        with self._writing():
+            self._connection.execute(
+                "INSERT INTO qualification (id, created, state, drive, target, chain, verdicts, warnings, conditions)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    one.id,
+                    one.created,
+                    one.state,
+                    one.drive,
+                    one.target,
+                    rows.chain_text(one.chain),
+                    rows.verdicts_text(one.verdicts),
+                    rows.dumps(list(one.warnings)),
+                    rows.dumps(one.conditions),
+                ),
+            )
+
+    def add_pass(self, qualification: str, one: Pass) -> None:
+        """Write a pass that has just ended."""
+        row = rows.pass_row(one)
+        names = ", ".join(row)
+        places = ", ".join(f":{name}" for name in row)
+        with self._writing():
+            self._connection.execute(
+                f"INSERT INTO pass (qualification, position, {names})"  # noqa: S608 - reason: names are our own columns
+                " VALUES (:qualification,"
+                f" (SELECT coalesce(max(position), 0) + 1 FROM pass WHERE qualification = :qualification), {places})",
+                {**row, "qualification": qualification},
+            )
+
+    def add_verification(self, pass_id: str, verified: str, mismatches: tuple[Mismatch, ...]) -> None:
+        """Write down what a later check of every block found of what this pass had moved."""
+        with self._writing():
+            row = self._connection.execute("SELECT * FROM pass WHERE id = ?", (pass_id,)).fetchone()
+            changed = replace(rows.pass_of(row), verified=verified, mismatches=mismatches)
+            self._connection.execute(
+                "UPDATE pass SET details = ? WHERE id = ?", (rows.pass_row(changed)["details"], pass_id)
+            )
+
+    def finish(
+        self,
+        qualification: str,
+        *,
+        state: str,
+        warnings: tuple[str, ...],
+        conditions: dict[str, object],
+        verdicts: tuple[Verdict, ...] = (),
+    ) -> None:
+        """Close a qualification with what is to be said about it."""
+        with self._writing():
+            self._connection.execute(
+                "UPDATE qualification SET state = ?, warnings = ?, conditions = ?, verdicts = ? WHERE id = ?",
+                (
+                    state,
+                    rows.dumps(list(warnings)),
+                    rows.dumps(conditions),
+                    rows.verdicts_text(verdicts),
+                    qualification,
+                ),
+            )
+
+    def qualifications(self) -> list[Summary]:
+        """List all qualifications, oldest first, without their passes."""
+        with _translated(self.path):
+            found = self._connection.execute(
+                "SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count"
+                " FROM qualification q LEFT JOIN pass p ON p.qualification = q.id GROUP BY q.id ORDER BY q.created, q.id"
+            ).fetchall()
+        return [Summary(row) for row in found]
+
+    def qualification(self, wanted: str) -> Qualification:
+        """Read one qualification by its id or the beginning of it, four characters at least.
+
+        Its results are left empty: they are computed from the passes. Raises InputError if none or several fit.
+        """
+        with _translated(self.path):
+            row = self._find(wanted)
+            passes = self._connection.execute(
+                "SELECT * FROM pass WHERE qualification = ? ORDER BY position", (row["id"],)
+            ).fetchall()
+        return Qualification(
+            id=row["id"],
+            created=row["created"],
+            state=row["state"],
+            drive=row["drive"],
+            target=row["target"],
+            chain=rows.chain_of(row["chain"]),
+            passes=tuple(rows.pass_of(one) for one in passes),
+            verdicts=rows.verdicts_of(row["verdicts"]),
+            warnings=tuple(json.loads(row["warnings"])),
+            conditions=json.loads(row["conditions"]),
+        )
+
+    def last_rate(self, drive: str) -> float | None:
+        """Return how fast large files last moved to and from a drive, in bytes per second, None if it is not known."""
+        with _translated(self.path):
+            rows_found = self._connection.execute(
+                "SELECT p.payload_bytes, p.elapsed_ns FROM pass p JOIN qualification q ON q.id = p.qualification"
+                " WHERE q.drive = ? AND p.workload = 'large' AND p.witness != 'cached'"
+                " ORDER BY p.started DESC, p.position DESC LIMIT 4",
+                (drive,),
+            ).fetchall()
+        elapsed = sum(row["elapsed_ns"] for row in rows_found)
+        return sum(row["payload_bytes"] for row in rows_found) * 1e9 / elapsed if elapsed else None
+
+    def open_scratch(self, values: dict[str, Any]) -> None:
+        """Write down a scratch folder before it is made; keys are the columns of the table."""
+        with self._writing():
+            self._connection.execute(
+                "INSERT INTO scratch (token, parent, name, file_system, created, process, process_started)"
+                " VALUES (:token, :parent, :name, :file_system, :created, :process, :process_started)",
+                values,
+            )
+
+    def close_scratch(self, token: str) -> None:
+        """Strike off a scratch folder that is gone."""
+        with self._writing():
+            self._connection.execute("DELETE FROM scratch WHERE token = ?", (token,))
+
+    def scratches(self) -> list[dict[str, Any]]:
+        """List the scratch folders that were not seen to go, oldest first."""
+        with _translated(self.path):
+            return [dict(row) for row in self._connection.execute("SELECT * FROM scratch ORDER BY created, token")]
+
+    def _find(self, wanted: str) -> sqlite3.Row:
+        begins = wanted.strip().lower()
+        if len(begins) < 4 or not all(char in "0123456789abcdef-" for char in begins):
+            raise InputError(
+                f"'{plain(wanted)}' is not an id",
+                hint="Type at least four characters of an id that 'copytime log' shows.",
+            )
+        found: list[sqlite3.Row] = self._connection.execute(
+            "SELECT * FROM qualification WHERE substr(id, 1, ?) = ? ORDER BY created", (len(begins), begins)
+        ).fetchall()
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise InputError(f"{len(found)} entries begin with '{plain(wanted)}'", hint="Type more of the id.")
+        raise InputError(f"the logbook has no entry '{plain(wanted)}'", hint="'copytime log' lists what there is.")
+
+    @contextlib.contextmanager
+    def _writing(self) -> Iterator[None]:
+        """One transaction: committed at the end of the block, undone on any error."""
+        with _translated(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._connection.execute("COMMIT")
+            except BaseException:
+                with contextlib.suppress(sqlite3.Error):  # the first error is the one to tell
+                    self._connection.execute("ROLLBACK")
+                raise
+
+
+_ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
+    uri = "file:" + urllib.parse.quote(str(path.absolute())) + f"?mode={mode}"
+    try:
+        connection = sqlite3.connect(uri, uri=True, timeout=_PATIENCE_S, isolation_level=None, check_same_thread=False)
+    except sqlite3.Error as error:
+        raise LogbookError(f"cannot open the logbook {plain(path)}: {error}", hint=_ELSEWHERE) from None
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if the file is a database of somebody else's."""
+    application = connection.execute("PRAGMA application_id").fetchone()[0]
+    if application == APPLICATION_ID:
+        return
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if application != 0 or tables != 0:
+        raise LogbookError(
+            f"{plain(path)} is a database, but not a logbook of copytime; it was not touched", hint=_ELSEWHERE
+        )
+
+
+@contextlib.contextmanager
+def _translated(path: Path, connection: sqlite3.Connection | None = None) -> Iterator[None]:
+    """Turn database errors into LogbookError; a connection that is just being opened is closed on any error."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        if connection is not None:
+            connection.close()
+        said = str(error)
+        if "not a database" in said:
+            raise LogbookError(f"{plain(path)} is not a logbook; it was not touched", hint=_ELSEWHERE) from None
+        if "malformed" in said:
+            raise LogbookError(
+                f"the logbook {plain(path)} is damaged ({said}); it was not touched",
+                hint="Restore a backup, or name another logbook with --logbook.",
+            ) from None
+        raise LogbookError(f"the logbook {plain(path)} cannot be used: {said}", hint=_ELSEWHERE) from None
+    except BaseException:
+        if connection is not None:
+            connection.close()
+        raise

@@ -1,0 +1,290 @@
+"""The plain frozen records that everything passes around.
+
+Amounts are bytes, times are integer nanoseconds of a monotonic clock, moments are ISO 8601 with offset. A figure that is
+not known is None and never zero. Only what was measured is stored here; rates and margins are computed from it.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+__all__ = [
+    "Access",
+    "Counts",
+    "Direction",
+    "Durability",
+    "Mismatch",
+    "Part",
+    "Pass",
+    "Progress",
+    "ProgressCallback",
+    "Qualification",
+    "Result",
+    "Trace",
+    "Verdict",
+    "Witness",
+    "Workload",
+]
+
+
+class Direction(enum.StrEnum):
+    """Which way the bytes went, always seen from the drive under test."""
+
+    TO_DRIVE = "to-drive"
+    FROM_DRIVE = "from-drive"
+
+
+class Workload(enum.StrEnum):
+    """What was moved."""
+
+    LARGE = "large"
+    SMALL = "small"
+    COPY = "copy"
+    SUSTAIN = "sustain"
+
+
+class Witness(enum.StrEnum):
+    """What the counters of the lowest device say about a pass."""
+
+    DEVICE = "device"  # the drive moved the payload, and little else
+    CACHED = "cached"  # the drive moved less: memory answered for it, and the figure is not the drive's
+    SHARED = "shared"  # the drive moved more: somebody else used it meanwhile
+    NONE = "none"  # no counters can be read here
+
+
+class Access(enum.StrEnum):
+    """Whether the bytes went past the page cache, as checked by residency and not as asked for."""
+
+    UNBUFFERED = "unbuffered"
+    BUFFERED = "buffered"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Durability:
+    """By what means a pass was made to last, and what of that is proven.
+
+    ``method`` is the trade's name of the call. ``flush_proven`` is False where the kernel believes that the drive has no
+    volatile cache and so sends it no flush. ``server_proven`` is False where another program or machine answers for the
+    drive (FUSE, network).
+    """
+
+    method: str
+    flush_proven: bool = True
+    server_proven: bool = True
+
+    def __str__(self) -> str:
+        doubts = []
+        if not self.flush_proven:
+            doubts.append("flush not proven")
+        if not self.server_proven:
+            doubts.append("server side not proven")
+        return ", ".join([self.method, *doubts])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """What a device has moved since it was attached, in bytes, and how long requests waited in it.
+
+    ``busy_read_ns`` and ``busy_write_ns`` sum the time of all finished requests, so that their growth over elapsed time
+    is the mean number in hand (Little 1961); None where the system keeps no such sum.
+    """
+
+    read_bytes: int
+    written_bytes: int
+    reads: int = 0
+    writes: int = 0
+    busy_read_ns: int | None = None
+    busy_write_ns: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """When each equal chunk of a pass was done.
+
+    ``end_ns[k]`` is the time, from the start of the clock, at which k+1 chunks of ``chunk_bytes`` had been moved; the
+    last chunk may be shorter.
+    """
+
+    chunk_bytes: int
+    end_ns: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mismatch:
+    """One block that did not come back as it was written.
+
+    ``offset`` and ``length`` are bytes within ``file``; ``found`` says in words what stood there instead.
+    """
+
+    file: str
+    offset: int
+    length: int
+    found: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pass:
+    """One timed movement of one workload in one direction.
+
+    ``elapsed_ns`` runs from the first byte handed over until the system said that all of it is on the drive (to-drive)
+    or until the last byte arrived (from-drive); ``flush_ns`` is the part of it spent waiting in the final flush.
+    ``device_bytes`` is what the lowest device moved in this direction meanwhile, idle traffic taken off, divided by the
+    copies that a mirror keeps; ``other_bytes`` is what it moved in the other one. ``depth_reached`` is the mean number of
+    blocks that the device really had in hand, or None where it does not tell. ``marks`` are short words for what happened
+    to this pass: ``suspended``, ``reconnected``, ``error-count-rose``, ``first-of-visit``.
+    """
+
+    id: str
+    workload: Workload
+    direction: Direction
+    repeat: int
+    started: str
+    payload_bytes: int
+    files: int
+    elapsed_ns: int
+    flush_ns: int = 0
+    device_bytes: int | None = None
+    other_bytes: int | None = None
+    witness: Witness = Witness.NONE
+    access: Access = Access.UNBUFFERED
+    durability: Durability | None = None
+    verified: str | None = None
+    mismatches: tuple[Mismatch, ...] = ()
+    block_bytes: int | None = None
+    depth: int | None = None
+    depth_reached: float | None = None
+    laid_out: bool = False
+    trace: Trace | None = None
+    temperature_c: tuple[float | None, float | None] = (None, None)
+    first_extent: int | None = None
+    extents: int | None = None
+    cpu_ns: int | None = None
+    marks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot have been measured."""
+        if self.payload_bytes <= 0 or self.elapsed_ns <= 0 or not 0 <= self.flush_ns <= self.elapsed_ns:
+            raise ValueError(
+                f"a pass needs a payload and a duration: found {self.payload_bytes} bytes in {self.elapsed_ns} ns, "
+                f"{self.flush_ns} ns of it in the flush"
+            )
+
+    @property
+    def rate(self) -> float:
+        """Payload bytes per second."""
+        return self.payload_bytes * 1e9 / self.elapsed_ns
+
+    @property
+    def counts(self) -> bool:
+        """Whether the figure is the drive's: nothing of it came from memory, and no sleep lies inside it."""
+        return self.witness is not Witness.CACHED and "suspended" not in self.marks
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One member of a chain: host, port, hub, link, bridge, drive, file system.
+
+    ``kind`` and ``name`` say what it is; ``link`` is the mode it works by where one is known, ``negotiated`` and
+    ``possible`` the mode it got and the best that both ends can do; ``source`` is ``seen`` or ``declared``.
+    """
+
+    kind: str
+    name: str
+    link: str | None = None
+    negotiated: str | None = None
+    possible: str | None = None
+    source: str = "seen"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """What the repeats of one workload in one direction come to.
+
+    Rates are bytes per second. ``low`` and ``high`` are the 95 % interval, None for a single repeat; ``covers`` says
+    which layers of spread the interval covers. ``spread`` is the relative standard deviation of the time per byte.
+    """
+
+    workload: Workload
+    direction: Direction
+    payload_bytes: int
+    files: int
+    access: Access
+    witness: Witness
+    repeats: int
+    rate: float
+    median: float
+    low: float | None = None
+    high: float | None = None
+    covers: str | None = None
+    spread: float | None = None
+    settled: bool | None = None
+    ceiling: float | None = None
+
+    @property
+    def share(self) -> float | None:
+        """Rate over ceiling, or None where no ceiling is known."""
+        return None if not self.ceiling else self.rate / self.ceiling
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """Who sets the pace in one workload and direction, and how sure that is."""
+
+    workload: Workload
+    direction: Direction
+    certainty: str
+    pace_setter: Part | None = None
+    suspects: tuple[Part, ...] = ()
+    provisional: tuple[Part, ...] = ()
+    cap: float | None = None
+    next_test: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Qualification:
+    """The passes of one visit with its chain and conditions.
+
+    ``state`` is ``running``, ``finished``, ``stopped`` or ``failed``; a run that was killed stays ``running``.
+    ``conditions`` holds what was written down about the visit, keys with their unit in the name.
+    """
+
+    id: str
+    created: str
+    state: str
+    drive: str
+    target: str
+    chain: tuple[Part, ...] = ()
+    passes: tuple[Pass, ...] = ()
+    results: tuple[Result, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
+    warnings: tuple[str, ...] = ()
+    conditions: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def mismatches(self) -> tuple[Mismatch, ...]:
+        """Every block that came back wrong, over all passes."""
+        return tuple(wrong for one in self.passes for wrong in one.mismatches)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """Where a visit stands, for whoever wants to show it.
+
+    ``stage`` is a short word (``write``, ``read``, ``check``, ``prepare``, ``clean-up``, ``wait``); ``done_bytes`` of
+    ``total_bytes`` of this stage are through after ``elapsed_s`` seconds. ``finished`` is the pass that just ended.
+    """
+
+    stage: str
+    workload: Workload | None = None
+    direction: Direction | None = None
+    repeat: int = 0
+    repeats: int = 0
+    done_bytes: int = 0
+    total_bytes: int = 0
+    elapsed_s: float = 0.0
+    finished: Pass | None = None
+
+
+ProgressCallback = Callable[[Progress], None]

@@ -1,0 +1,1 @@
+"""Tables, documents and pictures made from records."""

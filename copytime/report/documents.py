@@ -1,0 +1,159 @@
+"""The JSON documents that others build on.
+
+Each is one object with ``format``, ``format_version``, ``copytime_version`` and ``created``. Units stand in the key, a
+missing figure is absent, a list is never null, and keys are added but never renamed. The JSON Schemas beside this module
+say the same to machines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from copytime._version import __version__
+from copytime.records import Part, Pass, Qualification, Result, Verdict
+
+__all__ = ["FORMAT_VERSION", "document", "log_document", "qualification_document", "tidy_document"]
+
+#: 1: as first published.
+FORMAT_VERSION = 1
+
+
+def document(kind: str, created: str, **content: Any) -> dict[str, Any]:
+    """Put ``content`` into the frame that every document has; figures that are None are left out at every depth."""
+    frame = {
+        "format": f"copytime.{kind}",
+        "format_version": FORMAT_VERSION,
+        "copytime_version": __version__,
+        "created": created,
+    }
+    return {**frame, **_without_gaps(content)}
+
+
+def _without_gaps(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _without_gaps(inner) for key, inner in value.items() if inner is not None}
+    if isinstance(value, list | tuple):
+        return [_without_gaps(inner) for inner in value]
+    return value
+
+
+def _mb(bytes_per_s: float | None) -> float | None:
+    return None if bytes_per_s is None else bytes_per_s / 1e6
+
+
+def part_object(part: Part) -> dict[str, Any]:
+    """Write one member of a chain."""
+    return {
+        "kind": part.kind,
+        "name": part.name,
+        "link": part.link,
+        "negotiated": part.negotiated,
+        "possible": part.possible,
+        "source": part.source,
+    }
+
+
+def pass_object(one: Pass) -> dict[str, Any]:
+    """Write one pass with everything that was measured, its trace as chunk size and end times."""
+    return {
+        "id": one.id,
+        "workload": one.workload.value,
+        "direction": one.direction.value,
+        "repeat": one.repeat,
+        "started": one.started,
+        "payload_bytes": one.payload_bytes,
+        "files": one.files,
+        "seconds": one.elapsed_ns / 1e9,
+        "flush_seconds": one.flush_ns / 1e9,
+        "rate_mb_per_s": _mb(one.rate),
+        "witness": one.witness.value,
+        "device_bytes": one.device_bytes,
+        "other_direction_bytes": one.other_bytes,
+        "access": one.access.value,
+        "durability": str(one.durability) if one.durability else None,
+        "verified": one.verified,
+        "mismatches": [
+            {"file": wrong.file, "offset_bytes": wrong.offset, "length_bytes": wrong.length, "found": wrong.found}
+            for wrong in one.mismatches
+        ],
+        "block_bytes": one.block_bytes,
+        "depth": one.depth,
+        "depth_reached": one.depth_reached,
+        "laid_out": one.laid_out,
+        "temperature_start_c": one.temperature_c[0],
+        "temperature_end_c": one.temperature_c[1],
+        "first_extent_byte": one.first_extent,
+        "extents": one.extents,
+        "cpu_seconds": None if one.cpu_ns is None else one.cpu_ns / 1e9,
+        "marks": list(one.marks),
+        "trace": None if one.trace is None else {"chunk_bytes": one.trace.chunk_bytes, "end_ns": list(one.trace.end_ns)},
+    }
+
+
+def result_object(one: Result) -> dict[str, Any]:
+    """Write what repeats come to."""
+    return {
+        "workload": one.workload.value,
+        "direction": one.direction.value,
+        "payload_bytes": one.payload_bytes,
+        "files": one.files,
+        "access": one.access.value,
+        "witness": one.witness.value,
+        "repeats": one.repeats,
+        "rate_mb_per_s": _mb(one.rate),
+        "low_mb_per_s": _mb(one.low),
+        "high_mb_per_s": _mb(one.high),
+        "margin_covers": one.covers,
+        "median_mb_per_s": _mb(one.median),
+        "spread_percent": None if one.spread is None else one.spread * 100,
+        "settled": one.settled,
+        "ceiling_mb_per_s": _mb(one.ceiling),
+        "share": one.share,
+    }
+
+
+def verdict_object(one: Verdict) -> dict[str, Any]:
+    """Write who sets the pace."""
+
+    def named(part: Part) -> dict[str, str]:
+        return {"kind": part.kind, "name": part.name}
+
+    return {
+        "workload": one.workload.value,
+        "direction": one.direction.value,
+        "certainty": one.certainty,
+        "pace_setter": named(one.pace_setter) if one.pace_setter else None,
+        "suspects": [named(part) for part in one.suspects],
+        "provisional": [named(part) for part in one.provisional],
+        "cap_mb_per_s": _mb(one.cap),
+        "next_test": one.next_test,
+    }
+
+
+def qualification_document(one: Qualification) -> dict[str, Any]:
+    """Write a qualification; ``created`` is when it was measured, so that it reads the same whenever it is printed."""
+    return document(
+        "qualification",
+        one.created,
+        id=one.id,
+        state=one.state,
+        drive=one.drive,
+        target=one.target,
+        chain=[part_object(part) for part in one.chain],
+        passes=[pass_object(each) for each in one.passes],
+        results=[result_object(each) for each in one.results],
+        verdicts=[verdict_object(each) for each in one.verdicts],
+        warnings=list(one.warnings),
+        conditions=dict(sorted(one.conditions.items())),
+    )
+
+
+def log_document(created: str, qualifications: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """Write the listing of a logbook."""
+    return document("log", created, qualifications=list(qualifications), notes=[])
+
+
+def tidy_document(created: str, left: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """Write what interrupted runs left behind."""
+    return document("tidy", created, left_overs=list(left))

@@ -1,0 +1,93 @@
+"""Text tables for a terminal. Every cell is made here, so that nothing downstream rewrites what looks like a number."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+from copytime.records import Qualification, Result, Witness
+from copytime.safetext import cell, plain
+from copytime.units import percent_text, rate_text, size_text, with_margin
+
+__all__ = ["csv_text", "results_table", "table", "verified_line"]
+
+#: A margin wider than this share of the rate is shown as an interval: 'plus or minus' would reach below zero.
+_WIDE = 0.5
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
+    """Lay out rows under headers; the columns in ``right`` (counted from 0) hold figures."""
+    from tabulate import tabulate
+
+    align = ["right" if column in right else "left" for column in range(len(headers))]
+    return (
+        tabulate(
+            [list(row) for row in rows], headers=list(headers), tablefmt="simple", disable_numparse=True, colalign=align
+        )
+        if rows
+        else "  ".join(headers)
+    )
+
+
+def csv_text(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Write rows as CSV (RFC 4180); cells that a spreadsheet would run are defused."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(headers)
+    writer.writerows([cell(value) for value in row] for row in rows)
+    return out.getvalue().rstrip("\n")
+
+
+def rate_with_margin(one: Result) -> str:
+    """Write a rate in MB/s with the larger half of its 95 % interval, or the interval itself where it is wide."""
+    if one.low is None or one.high is None:
+        return f"{rate_text(one.rate)} (no margin)"
+    half = max(one.rate - one.low, one.high - one.rate)
+    if half > _WIDE * one.rate:
+        return f"{rate_text(one.rate)} ({rate_text(one.low)} to {rate_text(one.high)})"
+    return with_margin(one.rate / 1e6, half / 1e6)
+
+
+def results_table(results: Sequence[Result]) -> str:
+    """Lay out the results of a qualification."""
+    shares = any(one.share is not None for one in results)
+    headers = ["workload", "direction", "payload", "MB/s", "median", "repeats", "spread", "witness", "access"]
+    rows = []
+    for one in results:
+        row = [
+            one.workload.value,
+            one.direction.value,
+            size_text(one.payload_bytes),
+            rate_with_margin(one),
+            rate_text(one.median),
+            str(one.repeats),
+            "-" if one.spread is None else percent_text(one.spread),
+            "CACHED" if one.witness is Witness.CACHED else one.witness.value,
+            one.access.value,
+        ]
+        if shares:
+            row.append("-" if one.share is None else percent_text(one.share))
+        rows.append(row)
+    if shares:
+        headers.append("of ceiling")
+    return table(headers, rows, right=(2, 3, 4, 5, 6, 9))
+
+
+def verified_line(one: Qualification) -> str:
+    """Say what of the payload was compared and what came of it."""
+    wrong = one.mismatches
+    if wrong:
+        lines = [f"WRONG DATA in {len(wrong)} {'place' if len(wrong) == 1 else 'places'}:"]
+        lines += [
+            f"  {plain(each.file)} at byte {each.offset}, {each.length} bytes: {plain(each.found)}" for each in wrong[:10]
+        ]
+        if len(wrong) > 10:
+            lines.append(f"  and {len(wrong) - 10} more; --json lists them")
+        return "\n".join(lines)
+    found = [each.verified for each in one.passes if each.verified]
+    if any(each.startswith("every byte") for each in found):
+        return "data      every byte of the last pass came back as written; the other passes were spot-checked"
+    if found:
+        return "data      spot-checked only: every 4 KiB came back in its place, not every byte was compared"
+    return "data      not checked"

@@ -1,0 +1,47 @@
+"""Text from outside, made harmless before it reaches a terminal, a spreadsheet or a page.
+
+Drive models, volume labels, kit names and file names are written by strangers. They may hold control characters that
+move a cursor, marks that turn the reading direction, or bytes that are no text at all. Here they become plain.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+
+__all__ = ["cell", "plain", "shorten"]
+
+#: Unicode categories that print nothing or steer the reader's display: control, format, surrogate, private, unassigned,
+#: line and paragraph separators (The Unicode Standard, chapter 4.5).
+_INVISIBLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+
+#: A spreadsheet takes a cell that begins with one of these for a formula (common practice, no source).
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def _escape(char: str) -> str:
+    code = ord(char)
+    if 0xDC80 <= code <= 0xDCFF:  # a byte that is not valid UTF-8, as Python carries it (PEP 383)
+        return f"\\x{code - 0xDC00:02x}"
+    if code < 0x100:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def plain(text: object, *, limit: int = 200) -> str:
+    """Return ``text`` on one line with everything that does not print written as an escape, at most ``limit`` long."""
+    whole = str(text)
+    head = whole[: limit + 1]
+    if head.isascii() and head.isprintable():
+        return shorten(head, limit)
+    made = "".join(_escape(char) if unicodedata.category(char) in _INVISIBLE else char for char in head)
+    return shorten(made, limit)
+
+
+def shorten(text: str, limit: int) -> str:
+    """Cut ``text`` to ``limit`` characters and mark the cut."""
+    return text if len(text) <= limit else text[: max(0, limit - 3)] + "..."
+
+
+def cell(text: str) -> str:
+    """Return ``text`` for a CSV cell that a spreadsheet will show and never run."""
+    return "'" + text if text.startswith(_FORMULA_STARTS) else text

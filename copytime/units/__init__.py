@@ -1,0 +1,21 @@
+"""Sizes, rates and durations: text to number and back.
+
+Inside the program everything is bytes, integer nanoseconds and bytes per second; text appears at the edges only.
+MB is 10^6 bytes and MiB is 2^20 bytes (IEC 80000-13:2008, clause 4).
+"""
+
+from copytime.units.figures import duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units.reading import Unreadable
+from copytime.units.sizes import Size, parse_size, size_text
+
+__all__ = [
+    "Size",
+    "Unreadable",
+    "duration_text",
+    "parse_size",
+    "percent_text",
+    "rate_text",
+    "significant",
+    "size_text",
+    "with_margin",
+]

@@ -1,0 +1,92 @@
+"""Amounts of data as people write them: ``88 GB``, ``81.9GiB``, ``0.088 TB``, plain bytes."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from copytime.units.figures import significant
+from copytime.units.reading import LONGEST, Unreadable
+
+__all__ = ["Size", "parse_size", "size_text"]
+
+#: Decimal (SI) and binary (IEC) multiples of the byte; IEC 80000-13:2008, clause 4, and the SI brochure, section 3.
+UNITS: dict[str, int] = {
+    "B": 1,
+    "kB": 10**3,
+    "MB": 10**6,
+    "GB": 10**9,
+    "TB": 10**12,
+    "PB": 10**15,
+    "KiB": 2**10,
+    "MiB": 2**20,
+    "GiB": 2**30,
+    "TiB": 2**40,
+    "PiB": 2**50,
+}
+
+_NUMBER = re.compile(r"\s*([0-9]+)(?:\.([0-9]+))?\s*", re.ASCII)
+_EXPECTED = "a number and a unit, such as 8GB, 81.9GiB or 256MB, or a plain count of bytes"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """An amount of data as it was written.
+
+    ``size_bytes`` is the amount, ``resolution_bytes`` the step of the last digit that was written (0 where bytes were
+    counted): ``88 GB`` stands for 88 GB give or take half of 1 GB. ``text`` is what was typed.
+    """
+
+    size_bytes: int
+    resolution_bytes: Fraction
+    text: str
+
+
+def parse_size(text: str) -> Size:
+    """Read an amount of data.
+
+    Raises Unreadable for anything but a plain decimal number with a unit of IEC 80000-13 or none: a decimal comma, bits
+    (``Gb``), a sign, an exponent or an unknown unit are errors, never guesses.
+    """
+    if len(text) > LONGEST:
+        raise Unreadable(text, LONGEST, _EXPECTED, what="size")
+    number = _NUMBER.match(text)
+    if number is None:
+        raise Unreadable(text, len(text) - len(text.lstrip()), _EXPECTED, what="size")
+    whole, decimals = number.group(1), number.group(2) or ""
+    unit = text[number.end() :].rstrip()
+    if not unit:
+        if decimals:
+            raise Unreadable(text, len(text.rstrip()), f"a unit after {whole}.{decimals}: {_EXPECTED}", what="size")
+        return Size(size_bytes=int(whole), resolution_bytes=Fraction(0), text=text.strip())
+    if unit not in UNITS:
+        raise Unreadable(text, number.end(), _unit_expected(unit), what="size")
+    factor = UNITS[unit]
+    amount = Fraction(int(whole + decimals), 10 ** len(decimals)) * factor
+    step = Fraction(factor, 10 ** len(decimals)) if unit != "B" else Fraction(0)
+    if amount.denominator != 1:
+        amount = Fraction(round(amount))
+    return Size(size_bytes=int(amount), resolution_bytes=step, text=text.strip())
+
+
+def _unit_expected(unit: str) -> str:
+    """Say what would be right where ``unit`` stands."""
+    if unit.startswith(","):
+        return "a decimal point, not a comma: 1.5 GB"
+    if unit == "KB":
+        return "kB (1000 bytes) or KiB (1024 bytes); KB is used for both"
+    lowered = unit.lower()
+    near = [name for name in UNITS if name.lower() == lowered]
+    if near:
+        bits = " (a small b would be bits)" if unit.endswith("b") else ""
+        return f"{near[0]}{bits}"
+    return "one of " + ", ".join(UNITS)
+
+
+def size_text(size_bytes: float) -> str:
+    """Write an amount of data in decimal units with at most four significant digits: ``8 GB``, ``262.1 MB``."""
+    for name in ("PB", "TB", "GB", "MB", "kB"):
+        if abs(size_bytes) >= UNITS[name] * 0.99995:
+            return f"{significant(size_bytes / UNITS[name], 4)} {name}"
+    return f"{size_bytes:.0f} B"

@@ -1,0 +1,145 @@
+"""What a person should know about the figures of a qualification, in sentences with the figures that they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from copytime.analysis.settled import WINDOW
+from copytime.records import Access, Direction, Pass, Result, Witness
+from copytime.units import percent_text, rate_text, size_text
+
+__all__ = ["advice"]
+
+#: Relative standard deviation above which repeats are called uneven (common practice, no source).
+_UNEVEN = 0.05
+
+#: A first physical address that moves by more than this share of the payload is another place on the drive.
+_MOVED = 1.0
+
+
+def advice(passes: Sequence[Pass], results: Sequence[Result], *, capacity_bytes: int | None = None) -> tuple[str, ...]:
+    """Say what speaks against the figures, or limits what they mean; empty when there is nothing to say."""
+    said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes)]
+    said += [*_buffered(results), *_flush(passes), *_uneven(results), *_unsettled(results), *_single(results)]
+    said += [*_above_ceiling(results), *_placement(passes, capacity_bytes)]
+    return tuple(dict.fromkeys(said))
+
+
+def _label(one: Pass | Result) -> str:
+    return f"{one.workload} {one.direction}"
+
+
+def _wrong(passes: Iterable[Pass]) -> Iterable[str]:
+    wrong = [one for one in passes if one.mismatches]
+    if wrong:
+        first = wrong[0].mismatches[0]
+        yield (
+            f"data came back wrong: {first.file} at byte {first.offset}, {first.length} bytes: {first.found}. "
+            "The figures stand, but do not trust this drive, bridge or cable with data; repeat with another cable first"
+        )
+
+
+def _cached(passes: Iterable[Pass]) -> Iterable[str]:
+    for one in passes:
+        if one.witness is Witness.CACHED:
+            share = (one.device_bytes or 0) / one.payload_bytes
+            yield (
+                f"{_label(one)}: the drive moved only {percent_text(share)} of the payload, memory answered for the rest; "
+                "this is not the drive's speed and is used for no verdict"
+            )
+
+
+def _shared(passes: Iterable[Pass]) -> Iterable[str]:
+    for one in passes:
+        if one.witness is not Witness.SHARED:
+            continue
+        same, other = one.device_bytes or 0, one.other_bytes or 0
+        extra = max(0, same - one.payload_bytes)
+        word = "wrote" if one.direction is Direction.TO_DRIVE else "read"
+        opposite = "read" if one.direction is Direction.TO_DRIVE else "wrote"
+        found = f"the drive {word} {size_text(extra)} more than the payload"
+        if other > extra:
+            found = f"the drive also {opposite} {size_text(other)}"
+        yield (
+            f"{_label(one)}, repeat {one.repeat}: {found}; something else used it meanwhile (an indexer, a virus scanner, "
+            "a backup, or a file system that writes everything twice). The drive can be faster than this"
+        )
+
+
+def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
+    for one in passes:
+        if "suspended" in one.marks:
+            yield f"{_label(one)}, repeat {one.repeat}: the machine slept during the pass; it is not counted"
+        if "reconnected" in one.marks:
+            yield (
+                f"{_label(one)}, repeat {one.repeat}: the drive reconnected during the pass; a loose cable or too little "
+                "power? Passes before and after it may have used different links"
+            )
+        if "link-mode-changed" in one.marks:
+            yield f"{_label(one)}, repeat {one.repeat}: the link changed its mode during the pass"
+        if "errors-rose" in one.marks:
+            yield f"{_label(one)}, repeat {one.repeat}: the system counted failed requests; look at the kernel's log"
+
+
+def _buffered(results: Iterable[Result]) -> Iterable[str]:
+    if any(one.access is Access.BUFFERED for one in results):
+        yield (
+            "the bytes went through memory on their way (buffered): this file system does not leave the page cache out, or "
+            "--buffered was asked for. Such figures are never compared with unbuffered ones"
+        )
+
+
+def _flush(passes: Iterable[Pass]) -> Iterable[str]:
+    durable = [one.durability for one in passes if one.durability is not None]
+    if any(not one.flush_proven for one in durable):
+        yield (
+            "flush not proven: the system believes that the drive has no volatile cache and sends it no flush (common "
+            "behind bridges). What the drive still held in its own memory at the end may be missing from the time"
+        )
+    if any(not one.server_proven for one in durable):
+        yield "server side not proven: another program or machine answers for the drive, and may hold data in memory"
+
+
+def _uneven(results: Iterable[Result]) -> Iterable[str]:
+    for one in results:
+        if one.spread is not None and one.spread > _UNEVEN and one.repeats > 2:
+            yield (
+                f"{_label(one)}: uneven, one repeat differs from the next by about {percent_text(one.spread)}; "
+                "look for other programs, heat, or a fast phase that ends, and see the single passes with 'log show'"
+            )
+
+
+def _unsettled(results: Iterable[Result]) -> Iterable[str]:
+    for one in results:
+        if one.settled is False:
+            yield (
+                f"{_label(one)}: not settled, the last {WINDOW} repeats still rise or fall; let the drive rest and repeat, "
+                "or ask for more with --repeats"
+            )
+
+
+def _single(results: Iterable[Result]) -> Iterable[str]:
+    if any(one.repeats == 1 for one in results):
+        yield "a single repeat shows no spread: there is no margin of error"
+
+
+def _above_ceiling(results: Iterable[Result]) -> Iterable[str]:
+    for one in results:
+        if one.ceiling and one.rate > one.ceiling * 1.01:
+            yield (
+                f"{_label(one)}: {rate_text(one.rate)} MB/s is above the {rate_text(one.ceiling)} MB/s that the declared "
+                "link can carry; the link is another one than was said"
+            )
+
+
+def _placement(passes: Sequence[Pass], capacity_bytes: int | None) -> Iterable[str]:
+    """Tell when repeats landed in different places of a drive whose speed may depend on the place."""
+    starts = [one.first_extent for one in passes if one.first_extent is not None and one.direction is Direction.TO_DRIVE]
+    if len(starts) < 2 or not capacity_bytes:
+        return
+    moved = max(starts) - min(starts)
+    if moved > max(passes[0].payload_bytes * _MOVED, capacity_bytes * 0.05):
+        yield (
+            f"the file system put the repeats up to {size_text(moved)} apart; on a hard disk the place decides the speed "
+            "(--laid-out writes the same place each time)"
+        )

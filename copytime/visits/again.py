@@ -1,0 +1,38 @@
+"""An entry of the logbook as it was first shown, its results computed anew from its passes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from copytime.analysis.results import results_of
+from copytime.errors import InputError
+from copytime.links import find_link
+from copytime.logbook import Logbook
+from copytime.records import Qualification
+
+__all__ = ["qualification_again", "with_results"]
+
+
+def qualification_again(path: Path, wanted: str) -> Qualification | None:
+    """Read an entry of the logbook at ``path``; None where there is no logbook. Raises InputError or LogbookError."""
+    book = Logbook.read(path)
+    if book is None:
+        return None
+    with book:
+        return with_results(book.qualification(wanted))
+
+
+def with_results(one: Qualification) -> Qualification:
+    """Compute the results of an entry from its passes and the link that was declared for it."""
+    return replace(one, results=results_of(one.passes, _ceiling(one)))
+
+
+def _ceiling(one: Qualification) -> float | None:
+    declared = one.conditions.get("declared_link")
+    if not isinstance(declared, str):
+        return None
+    try:
+        return find_link(declared).ceiling
+    except InputError:
+        return None  # a link that this version no longer knows

@@ -1,0 +1,89 @@
+"""What is written down about a visit beside its passes, and what may have changed during it."""
+
+from __future__ import annotations
+
+import os
+import platform as python_platform
+import sys
+from importlib import metadata
+
+from copytime._version import __version__
+from copytime.attached import DiskState, Target
+from copytime.records import Part
+from copytime.visits.plan import Plan
+
+__all__ = ["chain_of", "changed", "conditions_of", "temperature"]
+
+
+def conditions_of(plan: Plan) -> dict[str, object]:
+    """Write down the circumstances at the start of a visit; unknown ones are left out."""
+    target, options = plan.target, plan.options
+    disk = target.disks[0] if target.disks else None
+    found: dict[str, object | None] = {
+        "file_system": target.file_system,
+        "mount_point": target.mount_point,
+        "backing": target.backing.value,
+        "total_bytes": target.total_bytes,
+        "free_bytes": target.free_bytes,
+        "fill_share": round(target.fill, 4),
+        "trims_deleted": target.discards,
+        "layers": [f"{layer.kind} {layer.name}" for layer in target.layers],
+        "device": disk.name if disk else None,
+        "model": disk.model if disk else None,
+        "serial": disk.serial if disk else None,
+        "firmware": disk.firmware if disk else None,
+        "bus": disk.bus if disk else None,
+        "capacity_bytes": disk.size_bytes if disk else None,
+        "rotational": disk.rotational if disk else None,
+        "write_cache": disk.write_cache if disk else None,
+        "payload_bytes": plan.payload_bytes,
+        "depth": options.depth,
+        "block_bytes": options.block,
+        "declared_link": options.link.name if options.link else None,
+        "system": f"{python_platform.system()} {python_platform.release()}",
+        "machine": python_platform.machine(),
+        "processors": os.cpu_count(),
+        "python": sys.version.split()[0],
+        "numpy": metadata.version("numpy"),
+        "copytime": __version__,
+    }
+    return {key: value for key, value in found.items() if value is not None}
+
+
+def chain_of(plan: Plan) -> tuple[Part, ...]:
+    """Name the parts that the bytes pass through, as far as they are seen or declared."""
+    target = plan.target
+    parts = [Part(kind="host", name=python_platform.node() or "this machine")]
+    if plan.options.link is not None:
+        link = plan.options.link
+        parts.append(Part(kind="link", name=link.name, link=link.name, negotiated=link.name, source="declared"))
+    parts.append(Part(kind="drive", name=target.drive_label))
+    parts += [Part(kind="file system", name=target.file_system)]
+    return tuple(parts)
+
+
+def changed(before: tuple[DiskState, ...], after: tuple[DiskState, ...]) -> tuple[str, ...]:
+    """Name in short words what changed about the disks between two moments."""
+    marks = []
+    for first, last in zip(before, after, strict=False):
+        if first.attachment is not None and first.attachment != last.attachment:
+            marks.append("reconnected")
+        if first.link_mode != last.link_mode and "reconnected" not in marks:
+            marks.append("link-mode-changed")
+        if first.errors is not None and last.errors is not None and last.errors > first.errors:
+            marks.append("errors-rose")
+    return tuple(dict.fromkeys(marks))
+
+
+def temperature(states: tuple[DiskState, ...]) -> float | None:
+    """Take the highest temperature that the disks tell, in degrees Celsius."""
+    known = [state.temperature_c for state in states if state.temperature_c is not None]
+    return max(known) if known else None
+
+
+def same_target(first: Target, second: Target) -> bool:
+    """Tell whether two looks at a path found the same file system on the same disks."""
+    return (first.device, [disk.number for disk in first.disks]) == (
+        second.device,
+        [disk.number for disk in second.disks],
+    )

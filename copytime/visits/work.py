@@ -1,0 +1,113 @@
+"""What a visit asks of a workload, and the large one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from copytime.engine.blocks import Stop
+from copytime.engine.large import LargeFiles, Layout
+from copytime.engine.movement import Movement
+from copytime.engine.payload import Payload
+from copytime.engine.system import Folder
+from copytime.records import Direction, Workload
+
+__all__ = ["LargeWork", "Look", "Work"]
+
+#: Told the bytes done so far, now and then; True ends the pass with what is in hand.
+Look = Callable[[int], bool]
+
+
+class Work(Protocol):
+    """A payload of one kind in a scratch folder. Every method may raise NoSpace, AccessRefused, DriveFault or Stopped."""
+
+    workload: Workload
+
+    @property
+    def payload_bytes(self) -> int:
+        """Bytes that one pass moves."""
+
+    def create(self, *, stop: Stop, look: Look) -> None:
+        """Make what the passes need; not timed."""
+
+    def prepare(self, direction: Direction) -> None:
+        """Bring everything to where a pass in this direction starts; not timed."""
+
+    def move(self, direction: Direction, *, stop: Stop, look: Look) -> Movement:
+        """Move the payload; timed."""
+
+    def shorten(self, payload_bytes: int) -> None:
+        """Go on with a smaller payload, the first part of the present one."""
+
+    def check(self, *, stop: Stop, look: Look) -> Movement:
+        """Compare every byte with what was written last; not timed."""
+
+    def placement(self) -> tuple[int, int] | None:
+        """Return (first physical byte, number of extents) of the payload, or None where that is not known."""
+
+    def close(self) -> None:
+        """Let go of the files; they stay for the scratch folder to remove."""
+
+
+class LargeWork:
+    """Large files; see Work."""
+
+    workload = Workload.LARGE
+
+    def __init__(
+        self,
+        folder: Folder,
+        layout: Layout,
+        *,
+        run: int,
+        depth: int,
+        unbuffered: bool = True,
+        laid_out: bool = False,
+    ) -> None:
+        self._files = LargeFiles(folder, layout, unbuffered=unbuffered)
+        self._payload = Payload(run=run, block_bytes=layout.block_bytes, depth=depth)
+        self._depth = depth
+        self._laid_out = laid_out
+        self._turn = 0
+
+    @property
+    def payload_bytes(self) -> int:
+        """See Work."""
+        return self._files.layout.payload_bytes
+
+    def create(self, *, stop: Stop, look: Look) -> None:
+        """See Work; a laid-out file is written once here, so that the passes need not extend it."""
+        self._files.create()
+        if self._laid_out:
+            self._files.write(self._payload, turn=0, depth=self._depth, stop=stop, look=look)
+
+    def prepare(self, direction: Direction) -> None:
+        """See Work."""
+        if direction is Direction.FROM_DRIVE:
+            self._files.settle()
+        elif not self._laid_out:
+            self._files.empty()
+
+    def move(self, direction: Direction, *, stop: Stop, look: Look) -> Movement:
+        """See Work; every writing pass stamps its own number, so that what an earlier one left is recognised."""
+        if direction is Direction.TO_DRIVE:
+            self._turn += 1
+            return self._files.write(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
+        return self._files.read(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
+
+    def shorten(self, payload_bytes: int) -> None:
+        """See Work."""
+        self._files.shorten(payload_bytes)
+
+    def check(self, *, stop: Stop, look: Look) -> Movement:
+        """See Work."""
+        self._files.settle()
+        return self._files.check(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
+
+    def placement(self) -> tuple[int, int] | None:
+        """See Work."""
+        return self._files.placement()
+
+    def close(self) -> None:
+        """See Work."""
+        self._files.close()
