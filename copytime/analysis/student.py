@@ -34,14 +34,19 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
     raise ArithmeticError(f"the incomplete beta function does not converge at a={a}, b={b}, x={x}")
 
 
-def _incomplete_beta(a: float, b: float, x: float) -> float:
-    """Regularised incomplete beta function I_x(a, b) (DLMF 8.17), for 0 <= x <= 1."""
-    if x <= 0 or x >= 1:
-        return float(x >= 1)
-    front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
+def _incomplete_beta(a: float, b: float, x: float, y: float) -> float:
+    """Regularised incomplete beta function I_x(a, b) (DLMF 8.17), for 0 <= x <= 1 and y = 1 - x.
+
+    Both are asked for, because the smaller of them would lose its digits in a subtraction here.
+    """
+    if x <= 0 or y <= 0:
+        return float(y <= 0)
+    log_x = math.log(x) if x < 0.5 else math.log1p(-y)
+    log_y = math.log(y) if y < 0.5 else math.log1p(-x)
+    front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * log_x + b * log_y)
     if x < (a + 1) / (a + b + 2):
         return front * _beta_fraction(a, b, x) / a
-    return 1 - front * _beta_fraction(b, a, 1 - x) / b
+    return 1 - front * _beta_fraction(b, a, y) / b
 
 
 def t_cdf(t: float, df: float) -> float:
@@ -50,7 +55,7 @@ def t_cdf(t: float, df: float) -> float:
         raise ValueError(f"degrees of freedom must be above 0: found {df}")
     if math.isinf(df):
         return 0.5 * math.erfc(-t / math.sqrt(2))
-    tail = 0.5 * _incomplete_beta(df / 2, 0.5, df / (df + t * t))
+    tail = 0.5 * _incomplete_beta(df / 2, 0.5, df / (df + t * t), t * t / (df + t * t))
     return tail if t < 0 else 1 - tail
 
 

@@ -10,10 +10,11 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 from copytime.errors import Stopped
 
-__all__ = ["Flight", "Stop", "fly", "never"]
+__all__ = ["Flight", "Job", "Stop", "fly", "never"]
 
 #: Asked between blocks; True ends the work at the next block.
 Stop = Callable[[], bool]
@@ -46,31 +47,48 @@ class Flight:
         return self.in_hand_ns / self.end_ns[-1] if self.end_ns and self.end_ns[-1] else 0.0
 
 
-class _Crew:
-    """Threads that take block numbers in order until all are done, one fails, or somebody says stop."""
+class Job(Protocol):
+    """What is done to each block. Called from several threads, each with its own worker number."""
 
-    def __init__(self, count: int, depth: int, job: Callable[[int, int], int], stop: Stop) -> None:
+    def ready(self, worker: int, block: int) -> None:
+        """Prepare a block while others are at the drive; not counted as being in hand."""
+
+    def act(self, worker: int, block: int) -> int:
+        """Move a block and return the bytes moved. Called after ``ready`` and in any case, also when stopping."""
+
+
+class _Crew:
+    """Threads that take block numbers in order until all are done, one fails, or somebody says stop.
+
+    There is one thread more than blocks may be in hand, so that the next block is prepared while the others are moved.
+    """
+
+    def __init__(self, count: int, depth: int, job: Job, *, ahead: bool) -> None:
+        workers = min(count, depth + int(ahead))
         self.count = count
         self.job = job
-        self.stop = stop
         self.lock = threading.Lock()
+        self.seats = threading.Semaphore(depth) if workers > depth else None
         self.next = 0
         self.done_bytes = 0
         self.done_blocks = 0
         self.halted = False
         self.failure: BaseException | None = None
-        self.log: list[list[tuple[int, int]]] = [[] for _ in range(depth)]
+        self.log: list[list[tuple[int, int]]] = [[] for _ in range(workers)]
         self.gate = threading.Event()
-        self.left = depth
+        self.left = workers
         self.finished = threading.Event()
         self.threads = [
             threading.Thread(target=self._work, args=(worker,), name=f"copytime-{worker}", daemon=True)
-            for worker in range(depth)
+            for worker in range(workers)
         ]
 
-    def take(self) -> int | None:
-        """Hand out the next block number, or None when there is nothing left to do."""
+    def take(self, moved: int) -> int | None:
+        """Note what the last block moved and hand out the next one, or None when there is nothing left to do."""
         with self.lock:
+            if moved:
+                self.done_bytes += moved
+                self.done_blocks += 1
             if self.halted or self.failure is not None or self.next >= self.count:
                 return None
             block = self.next
@@ -78,17 +96,12 @@ class _Crew:
             return block
 
     def _work(self, worker: int) -> None:
-        clock = time.perf_counter_ns
-        log = self.log[worker]
         self.gate.wait()
         try:
-            while (block := self.take()) is not None:
-                start = clock()
-                moved = self.job(worker, block)
-                log.append((start, clock()))
-                with self.lock:
-                    self.done_bytes += moved
-                    self.done_blocks += 1
+            block = self.take(0)
+            while block is not None:
+                self.job.ready(worker, block)
+                block = self.take(self._move(worker, block))
         except BaseException as error:  # noqa: BLE001 - reason: whatever ends a worker must reach the caller
             with self.lock:
                 self.failure = self.failure or error
@@ -98,22 +111,38 @@ class _Crew:
                 if self.left == 0:
                     self.finished.set()
 
+    def _move(self, worker: int, block: int) -> int:
+        """Move one block when there is a seat for it, and note when."""
+        clock = time.perf_counter_ns
+        if self.seats is None:
+            start = clock()
+            moved = self.job.act(worker, block)
+            self.log[worker].append((start, clock()))
+            return moved
+        with self.seats:
+            start = clock()
+            moved = self.job.act(worker, block)
+            self.log[worker].append((start, clock()))
+        return moved
+
 
 def fly(
     count: int,
     depth: int,
-    job: Callable[[int, int], int],
+    job: Job,
     *,
+    ahead: bool = False,
     stop: Stop = never,
     look: Callable[[int, int], bool] | None = None,
 ) -> Flight:
-    """Do ``job(worker, block)`` for every block from 0 to ``count``, ``depth`` at a time, and time each.
+    """Do ``job`` to every block from 0 to ``count``, ``depth`` in hand at a time, and time each.
 
-    ``job`` returns the bytes it moved. ``look(done_bytes, done_blocks)`` is called now and then from the calling thread;
-    when it returns True the blocks in hand are finished and the rest is left out. Raises Stopped when ``stop()`` turns
-    True, and whatever a job raised; in both cases every thread has ended before.
+    ``ahead`` adds a thread, so that blocks are made ready while others are moved; worker numbers then run to ``depth``
+    inclusive. ``look(done_bytes, done_blocks)`` is called now and then from the calling thread; when it returns True the
+    blocks in hand are finished and the rest is left out. Raises Stopped when ``stop()`` turns True, and whatever a job
+    raised; in both cases every thread has ended before.
     """
-    crew = _Crew(count, max(1, min(depth, count)), job, stop)
+    crew = _Crew(count, max(1, min(depth, count)), job, ahead=ahead)
     for thread in crew.threads:
         thread.start()
     crew.gate.set()

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from copytime.engine.blocks import Flight, Stop, fly, never
 from copytime.engine.buffers import aligned_words
 from copytime.engine.checking import Findings
 from copytime.engine.movement import Movement
 from copytime.engine.moving import read_all, write_all
-from copytime.engine.payload import CELL, CELL_WORDS, Payload, Piece
+from copytime.engine.payload import CELL, CELL_WORDS, Payload, Piece, Words
 from copytime.engine.system import DataFile, Folder
 from copytime.errors import from_os_error
 from copytime.records import Access, Trace
@@ -24,32 +24,21 @@ _RESIDENT_SHARE = 0.01
 Look = Callable[[int], bool]
 
 
-@dataclass(frozen=True, slots=True)
 class Layout:
     """How a payload is cut into files and blocks.
 
-    ``payload_bytes`` is a multiple of 4 KiB; ``file_limit`` the largest file allowed, in bytes, or None.
+    ``payload_bytes`` is a multiple of 4 KiB; ``file_limit`` the largest file allowed, in bytes, or None. ``blocks`` is the
+    number of blocks, the last of which may be shorter; ``file_blocks`` how many one file holds; ``files`` the number of
+    files.
     """
 
-    payload_bytes: int
-    block_bytes: int
-    file_limit: int | None = None
-
-    @property
-    def file_blocks(self) -> int:
-        """Whole blocks that one file holds."""
-        every = -(-self.payload_bytes // self.block_bytes)
-        return every if self.file_limit is None else max(1, min(every, self.file_limit // self.block_bytes))
-
-    @property
-    def blocks(self) -> int:
-        """Number of blocks, the last of which may be shorter."""
-        return -(-self.payload_bytes // self.block_bytes)
-
-    @property
-    def files(self) -> int:
-        """Number of files."""
-        return -(-self.blocks // self.file_blocks)
+    def __init__(self, payload_bytes: int, block_bytes: int, file_limit: int | None = None) -> None:
+        self.payload_bytes = payload_bytes
+        self.block_bytes = block_bytes
+        self.file_limit = file_limit
+        self.blocks = -(-payload_bytes // block_bytes)
+        self.file_blocks = self.blocks if file_limit is None else max(1, min(self.blocks, file_limit // block_bytes))
+        self.files = -(-self.blocks // self.file_blocks)
 
     def place(self, block: int) -> tuple[int, int, int]:
         """Return (file, offset, length) of a block."""
@@ -66,14 +55,17 @@ class LargeFiles:
     """The payload in one file, or in several where the file system cannot hold it in one.
 
     The files are made once and written again in every pass, so that each pass meets the same addresses as far as the
-    file system allows it.
+    file system allows it. ``depth`` is the number of blocks in hand.
     """
 
-    def __init__(self, folder: Folder, layout: Layout, *, unbuffered: bool = True) -> None:
+    def __init__(self, folder: Folder, layout: Layout, *, depth: int, unbuffered: bool = True) -> None:
         self.folder = folder
         self.layout = layout
         self.files: list[DataFile] = []
+        self._depth = max(1, min(depth, layout.blocks))
         self._unbuffered = unbuffered
+        # for reads; made here, because memory that is touched for the first time costs more than the read itself
+        self.room = aligned_words(self._depth * layout.block_bytes).reshape(self._depth, -1, CELL_WORDS)
 
     def create(self) -> None:
         """Make the files, empty. Raises AccessRefused, NoSpace or DriveFault."""
@@ -128,23 +120,16 @@ class LargeFiles:
         known = [one for one in found if one is not None]
         return (known[0][0], sum(count for _, count in known)) if known and len(known) == len(found) else None
 
-    def write(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+    def write(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Write the payload and wait until all of it is on the drive.
 
         ``turn`` is stamped into every cell. ``look(done_bytes)`` is called now and then; when it returns True the pass
         ends with the blocks in hand, and the payload of the result is that much shorter. Raises NoSpace, AccessRefused,
         DriveFault or Stopped.
         """
-        layout, files = self.layout, self.files
-
-        def put(_worker: int, block: int) -> int:
-            file, offset, length = layout.place(block)
-            piece = Piece(file=file, turn=turn, first=offset // CELL, cells=length // CELL)
-            with payload.lock(block):
-                return write_all(files[file], payload.stamped(block, piece).data.cast("B"), offset)
-
+        files = self.files
         watch = _CacheWatch(self, look)
-        flight = fly(layout.blocks, depth, put, stop=stop, look=watch)
+        flight = fly(self.layout.blocks, self._depth, _Writing(self, payload, turn), ahead=True, stop=stop, look=watch)
         access = watch.verdict(flight.moved_bytes)
         try:
             for file in files:
@@ -155,33 +140,19 @@ class LargeFiles:
         elapsed = time.perf_counter_ns() - flight.start_ns
         return self._movement(flight, access, elapsed_ns=elapsed)
 
-    def read(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+    def read(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the payload and look at the stamp of every cell on the way. Raises DriveFault or Stopped."""
-        return self._fetch(payload, turn=turn, depth=depth, stop=stop, look=look, every_byte=False)
+        return self._fetch(payload, turn=turn, stop=stop, look=look, every_byte=False)
 
-    def check(self, payload: Payload, *, turn: int, depth: int, stop: Stop = never, look: Look | None = None) -> Movement:
+    def check(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the payload and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
-        return self._fetch(payload, turn=turn, depth=depth, stop=stop, look=look, every_byte=True)
+        return self._fetch(payload, turn=turn, stop=stop, look=look, every_byte=True)
 
-    def _fetch(
-        self, payload: Payload, *, turn: int, depth: int, stop: Stop, look: Look | None, every_byte: bool
-    ) -> Movement:
-        layout, files = self.layout, self.files
-        findings = Findings(payload, {number: file.name for number, file in enumerate(files)})
-        compare = findings.whole if every_byte else findings.spot
-        workers = max(1, min(depth, layout.blocks))
-        room = aligned_words(workers * layout.block_bytes).reshape(workers, -1, CELL_WORDS)
-
-        def get(worker: int, block: int) -> int:
-            file, offset, length = layout.place(block)
-            cells = length // CELL
-            into = room[worker, :cells]
-            moved = read_all(files[file], into.data.cast("B"), offset)
-            compare(block, Piece(file=file, turn=turn, first=offset // CELL, cells=cells), into)
-            return moved
-
+    def _fetch(self, payload: Payload, *, turn: int, stop: Stop, look: Look | None, every_byte: bool) -> Movement:
+        findings = Findings(payload, {number: file.name for number, file in enumerate(self.files)})
+        job = _Reading(self, findings.whole if every_byte else findings.spot, turn)
         watch = _CacheWatch(self, look)
-        flight = fly(layout.blocks, depth, get, stop=stop, look=watch)
+        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=watch)
         found = self._movement(flight, watch.verdict(flight.moved_bytes), elapsed_ns=flight.end_ns[-1])
         return replace(found, wrong_cells=findings.wrong_cells, mismatches=findings.told)
 
@@ -195,6 +166,54 @@ class LargeFiles:
             access=access,
             trace=Trace(chunk_bytes=self.layout.block_bytes, end_ns=flight.end_ns),
         )
+
+
+class _Writing:
+    """Stamps each block and writes it; see Job. A slot of the pool is held from its stamping until it is written."""
+
+    def __init__(self, files: LargeFiles, payload: Payload, turn: int) -> None:
+        self._layout = files.layout
+        self._files = files.files
+        self._payload = payload
+        self._turn = turn
+        self._views: dict[int, memoryview] = {}
+
+    def ready(self, _worker: int, block: int) -> None:
+        """Stamp a block."""
+        file, offset, length = self._layout.place(block)
+        self._payload.lock(block).acquire()
+        words = self._payload.stamped(block, Piece(file, self._turn, offset // CELL, length // CELL))
+        self._views[block] = words.data.cast("B")
+
+    def act(self, _worker: int, block: int) -> int:
+        """Write it."""
+        file, offset, _ = self._layout.place(block)
+        try:
+            return write_all(self._files[file], self._views.pop(block), offset)
+        finally:
+            self._payload.lock(block).release()
+
+
+class _Reading:
+    """Reads each block and compares it; see Job."""
+
+    def __init__(self, files: LargeFiles, compare: Callable[[int, Piece, Words], None], turn: int) -> None:
+        self._layout = files.layout
+        self._files = files.files
+        self._room = files.room
+        self._compare = compare
+        self._turn = turn
+
+    def ready(self, worker: int, block: int) -> None:
+        """Nothing is to be prepared."""
+
+    def act(self, worker: int, block: int) -> int:
+        """Read a block and compare it."""
+        file, offset, length = self._layout.place(block)
+        into = self._room[worker, : length // CELL]
+        moved = read_all(self._files[file], into.data.cast("B"), offset)
+        self._compare(block, Piece(file, self._turn, offset // CELL, length // CELL), into)
+        return moved
 
 
 class _CacheWatch:

@@ -18,13 +18,15 @@ def write_all(file: DataFile, data: memoryview, offset: int) -> int:
     A short count need not end on a multiple of the alignment, and an unbuffered file refuses to go on from there: the
     last unfinished unit is written again. Raises NoSpace, AccessRefused or DriveFault.
     """
-    done, stuck = 0, 0
-    while done < len(data):
+    done, stuck, whole_length = 0, 0, len(data)
+    while done < whole_length:
         try:
-            taken = file.write_at(data[done:], offset + done)
+            taken = file.write_at(data[done:] if done else data, offset + done)
         except OSError as error:
             raise from_os_error(error, f"writing {plain(file.name)} at byte {offset + done}") from error
-        whole = _whole(done + taken, len(data))
+        if taken == whole_length:
+            return taken
+        whole = _whole(done + taken, whole_length)
         stuck = 0 if whole > done else stuck + 1
         if stuck > _PATIENCE:
             raise DriveFault(f"writing {plain(file.name)}: the drive takes no more bytes at {offset + done}")
@@ -40,9 +42,11 @@ def read_all(file: DataFile, into: memoryview, offset: int) -> int:
     done, stuck = 0, 0
     while done < len(into):
         try:
-            came = file.read_at(into[done:], offset + done)
+            came = file.read_at(into[done:] if done else into, offset + done)
         except OSError as error:
             raise from_os_error(error, f"reading {plain(file.name)} at byte {offset + done}") from error
+        if came == len(into):
+            return came
         whole = _whole(done + came, len(into))
         stuck = 0 if whole > done else stuck + 1
         if stuck > _PATIENCE or (came == 0 and done == whole):

@@ -8,7 +8,7 @@ block that comes back from the wrong place or the wrong time says so itself.
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from copytime.engine.buffers import aligned_words
 from copytime.engine.system import ALIGNMENT
 
-__all__ = ["CELL", "STAMP_WORDS", "Payload", "Piece", "mix", "stamps"]
+__all__ = ["CELL", "STAMP_WORDS", "Payload", "Piece", "Words", "seal", "stamp", "stamps"]
 
 #: The unit that is stamped, in bytes.
 CELL = ALIGNMENT
@@ -29,13 +29,13 @@ STAMP_WORDS = 4
 POOL_BYTES = 32 * 1024 * 1024
 
 #: Odd constants without structure: the first 64 bits of the fractional parts of the golden ratio, sqrt 2 and sqrt 3.
-_MIX_A, _MIX_B, _MIX_C = np.uint64(0x9E3779B97F4A7C15), np.uint64(0x6A09E667F3BCC909), np.uint64(0xBB67AE8584CAA73B)
+_MIX_A, _MIX_B, _MIX_C = 0x9E3779B97F4A7C15, 0x6A09E667F3BCC909, 0xBB67AE8584CAA73B
+_WORD = 0xFFFFFFFFFFFFFFFF
 
 Words = NDArray[np.uint64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class Piece(NamedTuple):
     """Where some whole cells belong: ``cells`` of them, from cell number ``first`` of file ``file``, in pass ``turn``."""
 
     file: int
@@ -44,27 +44,40 @@ class Piece:
     cells: int
 
 
-def mix(run: Words | np.uint64, place: Words | np.uint64, cell: Words | np.uint64) -> Words:
-    """Combine the three words of a stamp into a fourth that tells a stamp from noise (one chance in 2^64)."""
-    with np.errstate(over="ignore"):
-        mixed = (np.asarray(run, np.uint64) ^ _MIX_C) * _MIX_A
-        mixed = (mixed ^ np.asarray(place, np.uint64)) * _MIX_B
-        mixed = (mixed ^ (mixed >> np.uint64(29)) ^ np.asarray(cell, np.uint64)) * _MIX_A
-        return np.asarray(mixed ^ (mixed >> np.uint64(32)), dtype=np.uint64)
-
-
-def place_word(file: int, turn: int) -> np.uint64:
+def place_word(file: int, turn: int) -> int:
     """Pack a file number and a pass number into one word."""
-    return np.uint64(((file & 0xFFFFFFFF) << 32) | (turn & 0xFFFFFFFF))
+    return ((file & 0xFFFFFFFF) << 32) | (turn & 0xFFFFFFFF)
+
+
+def _seal(run: int, place: int) -> int:
+    """Mix the run and the place into the part of a stamp's fourth word that all cells of a file share in a pass."""
+    mixed = ((run ^ _MIX_C) * _MIX_A) & _WORD
+    mixed = ((mixed ^ (mixed >> 31) ^ place) * _MIX_B) & _WORD
+    return mixed ^ (mixed >> 29)
+
+
+def seal(run: int, place: int, cell: int) -> int:
+    """Return the fourth word of a stamp, made of the other three; noise carries a right one once in 2^64."""
+    return (_seal(run, place) + cell * _MIX_A) & _WORD
+
+
+def stamp(run: int, piece: Piece, cell: int) -> list[int]:
+    """Return the four words of the stamp of cell number ``cell`` of a piece."""
+    place = place_word(piece.file, piece.turn)
+    number = piece.first + cell
+    return [run, place, number, seal(run, place, number)]
 
 
 def stamps(run: int, piece: Piece) -> Words:
-    """Return the stamps of a piece, shape (cells, 4), as unsigned 64-bit words."""
+    """Return the stamps of all cells of a piece, shape (cells, 4)."""
+    cells = np.arange(piece.first, piece.first + piece.cells, dtype=np.uint64)
     made = np.empty((piece.cells, STAMP_WORDS), dtype=np.uint64)
-    made[:, 0] = np.uint64(run)
-    made[:, 1] = place_word(piece.file, piece.turn)
-    made[:, 2] = np.arange(piece.first, piece.first + piece.cells, dtype=np.uint64)
-    made[:, 3] = mix(made[:, 0], made[:, 1], made[:, 2])
+    place = place_word(piece.file, piece.turn)
+    made[:, 0] = run
+    made[:, 1] = place
+    made[:, 2] = cells
+    np.multiply(cells, np.uint64(_MIX_A), out=cells)  # unsigned words wrap around, as in seal()
+    np.add(cells, np.uint64(_seal(run, place)), out=made[:, 3])
     return made
 
 
@@ -78,10 +91,10 @@ class Payload:
     def __init__(self, *, run: int, block_bytes: int, depth: int = 1) -> None:
         if block_bytes <= 0 or block_bytes % CELL:
             raise ValueError(f"a block must be a multiple of {CELL} bytes: found {block_bytes}")
-        self.run = run & 0xFFFFFFFFFFFFFFFF
+        self.run = run & _WORD
         self.block_bytes = block_bytes
         self.block_cells = block_bytes // CELL
-        self.slots = max(2 * depth, -(-POOL_BYTES // block_bytes))
+        self.slots = max(depth + 1, -(-POOL_BYTES // block_bytes))
         words = aligned_words(self.slots * block_bytes)
         source = np.random.SFC64(self.run)
         step = block_bytes // 8

@@ -64,9 +64,8 @@ class LargeWork:
         unbuffered: bool = True,
         laid_out: bool = False,
     ) -> None:
-        self._files = LargeFiles(folder, layout, unbuffered=unbuffered)
+        self._files = LargeFiles(folder, layout, depth=depth, unbuffered=unbuffered)
         self._payload = Payload(run=run, block_bytes=layout.block_bytes, depth=depth)
-        self._depth = depth
         self._laid_out = laid_out
         self._turn = 0
 
@@ -79,7 +78,7 @@ class LargeWork:
         """See Work; a laid-out file is written once here, so that the passes need not extend it."""
         self._files.create()
         if self._laid_out:
-            self._files.write(self._payload, turn=0, depth=self._depth, stop=stop, look=look)
+            self._files.write(self._payload, turn=0, stop=stop, look=look)
 
     def prepare(self, direction: Direction) -> None:
         """See Work."""
@@ -92,8 +91,8 @@ class LargeWork:
         """See Work; every writing pass stamps its own number, so that what an earlier one left is recognised."""
         if direction is Direction.TO_DRIVE:
             self._turn += 1
-            return self._files.write(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
-        return self._files.read(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
+            return self._files.write(self._payload, turn=self._turn, stop=stop, look=look)
+        return self._files.read(self._payload, turn=self._turn, stop=stop, look=look)
 
     def shorten(self, payload_bytes: int) -> None:
         """See Work."""
@@ -102,7 +101,7 @@ class LargeWork:
     def check(self, *, stop: Stop, look: Look) -> Movement:
         """See Work."""
         self._files.settle()
-        return self._files.check(self._payload, turn=self._turn, depth=self._depth, stop=stop, look=look)
+        return self._files.check(self._payload, turn=self._turn, stop=stop, look=look)
 
     def placement(self) -> tuple[int, int] | None:
         """See Work."""

@@ -1,0 +1,47 @@
+"""``python -m tests.bench``: make a drive, run the benches, print ratios."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from pathlib import Path
+
+from tests.bench import large
+from tests.bench.pairs import machine
+from tests.support.drives import loop_drive, why_not
+
+
+def main() -> None:
+    """Run what was asked for."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument("what", nargs="*", default=["large"], choices=["large"], help="which benches; all if none is named")
+    parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
+    parser.add_argument("--file-system", default="ext4", help="of the loop drive")
+    parser.add_argument("--size-mb", type=int, default=2000, help="large payload in MB")
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--depth", type=int, action="append", help="blocks in hand; may be given several times")
+    asked = parser.parse_args()
+    print(machine())
+    if asked.folder is not None:
+        run(asked, asked.folder)
+        return
+    why = why_not(asked.file_system)
+    if why is not None:
+        raise SystemExit(f"{why}; name a folder on a drive with --folder")
+    with (
+        tempfile.TemporaryDirectory(prefix="copytime-bench-") as home,
+        loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb * 3 + 500) as drive,
+    ):
+        work = drive.mount / "bench"
+        work.mkdir()
+        run(asked, work)
+
+
+def run(asked: argparse.Namespace, folder: Path) -> None:
+    """Run each bench that was asked for in ``folder``."""
+    if "large" in asked.what:
+        large.bench(folder, asked.size_mb * 10**6, asked.rounds, asked.depth or [1, 2, 4])
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""Large files: copytime against dd with direct I/O and a plain C loop, the same bytes, in turn.
+
+The product measures as it always does; after each of its passes dd and the C loop do the same one, so that all three meet
+the drive in the same mood.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+from pathlib import Path
+
+from copytime import Direction, Options, Progress, qualify
+from tests.bench.pairs import Run, compiled, ratio, show, timed
+
+BLOCK = 8 * 2**20
+
+
+def bench(folder: Path, size_bytes: int, rounds: int, depths: list[int]) -> None:
+    """Print rate ratios and processor seconds per GiB for each depth and direction."""
+    plain = compiled("plain.c")
+    size_bytes -= size_bytes % BLOCK
+    rows = [row for depth in depths for row in _Race(folder, plain, size_bytes, depth).rows(rounds)]
+    headers = ["depth", "direction", "MB/s", "against dd", "against C", "CPU s/GiB", "CPU of dd", "CPU of C"]
+    show(f"large files, {size_bytes / 1e6:.0f} MB, {rounds} rounds in turn: rate ratios, CPU ratios", headers, rows)
+
+
+class _Race:
+    """One depth: copytime runs, and the others run after each of its passes."""
+
+    def __init__(self, folder: Path, plain: Path, size_bytes: int, depth: int) -> None:
+        self.folder, self.plain, self.size, self.depth = folder, plain, size_bytes, depth
+        self.found: dict[tuple[str, Direction], list[Run]] = {}
+
+    def rows(self, rounds: int) -> list[list[str]]:
+        """Run and return a row for each direction; the first round warms up and is not counted."""
+        options = Options(large=self.size, repeats=rounds + 1, depth=self.depth, block=BLOCK, verify=False)
+        qualify(self.folder, options, progress=self._after)
+        for name in ("dd.bin", "c.bin"):
+            (self.folder / name).unlink()
+        return [self._row(direction) for direction in Direction]
+
+    def _after(self, progress: Progress) -> None:
+        """Let dd and the C loop do the pass that copytime has just finished."""
+        one = progress.finished
+        if one is None or one.direction is None:
+            return
+        mine = Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9)
+        order = [("ours", mine), ("dd", self._dd(one.direction)), ("c", self._c(one.direction))]
+        for who, run in order:
+            self.found.setdefault((who, one.direction), []).append(run)
+
+    def _dd(self, direction: Direction) -> Run:
+        file, blocks = self.folder / "dd.bin", self.size // (BLOCK // 2)
+        if direction is Direction.FROM_DRIVE:
+            return timed(["dd", f"if={file}", "of=/dev/null", "bs=4M", "iflag=direct"])
+        file.unlink(missing_ok=True)
+        return timed(["dd", "if=/dev/zero", f"of={file}", "bs=4M", f"count={blocks}", "oflag=direct", "conv=fsync"])
+
+    def _c(self, direction: Direction) -> Run:
+        what = "write" if direction is Direction.TO_DRIVE else "read"
+        command = [str(self.plain), what, str(self.folder / "c.bin"), str(self.size), str(BLOCK), str(self.depth)]
+        wall, cpu = subprocess.run(command, check=True, capture_output=True, text=True).stdout.split()
+        return Run(float(wall), float(cpu))
+
+    def _row(self, direction: Direction) -> list[str]:
+        mine, dd, c = (self.found[who, direction][1:] for who in ("ours", "dd", "c"))
+        walls, cpus = [run.wall for run in mine], [run.cpu for run in mine]
+        return [
+            str(self.depth),
+            direction.value,
+            f"{self.size / 1e6 / statistics.median(walls):.0f}",
+            str(ratio([run.wall for run in dd], walls)),
+            str(ratio([run.wall for run in c], walls)),
+            f"{statistics.median(cpus) / (self.size / 2**30):.3f}",
+            str(ratio(cpus, [run.cpu for run in dd])),
+            str(ratio(cpus, [run.cpu for run in c])),
+        ]

@@ -1,0 +1,105 @@
+from __future__ import annotations
+
+import pytest
+
+from copytime.engine.witness import Observation, Observer, judge
+from copytime.records import Counts, Direction, Witness
+
+GB = 10**9
+
+
+@pytest.mark.parametrize(
+    ("moved", "other", "verdict"),
+    [
+        (GB, 0, Witness.DEVICE),
+        (int(0.9801 * GB), 0, Witness.DEVICE),
+        (int(0.979 * GB), 0, Witness.CACHED),
+        (0, 0, Witness.CACHED),
+        (int(1.05 * GB), 0, Witness.DEVICE),
+        (int(1.06 * GB), 0, Witness.SHARED),
+        (GB, int(0.1 * GB), Witness.SHARED),
+        (GB, int(0.04 * GB), Witness.DEVICE),
+        (0, GB, Witness.CACHED),
+        (None, None, Witness.NONE),
+    ],
+)
+def test_judgement(moved: int | None, other: int | None, verdict: Witness) -> None:
+    assert judge(GB, Observation(device_bytes=moved, other_bytes=other)) is verdict
+
+
+def test_a_small_payload_is_allowed_the_journal_of_its_file_system() -> None:
+    assert judge(16_000_000, Observation(device_bytes=17_500_000, other_bytes=0)) is Witness.DEVICE
+    assert judge(16_000_000, Observation(device_bytes=15_000_000, other_bytes=0)) is Witness.CACHED
+
+
+class Device:
+    """A device whose counters grow by what the test says, and by its own traffic per reading of the clock."""
+
+    def __init__(self) -> None:
+        self.read = self.written = self.reads = self.writes = self.busy = 0
+
+    def __call__(self) -> Counts:
+        return Counts(
+            read_bytes=self.read,
+            written_bytes=self.written,
+            reads=self.reads,
+            writes=self.writes,
+            busy_read_ns=self.busy,
+            busy_write_ns=self.busy,
+        )
+
+
+def test_mirror_copies_are_divided_out_of_writes_only() -> None:
+    device = Device()
+    observer = Observer(device, copies=2, idle_s=0)
+    observer.start()
+    device.written, device.read = 2 * GB, GB
+    assert observer.finish(Direction.TO_DRIVE, GB).device_bytes == GB
+    assert observer.finish(Direction.FROM_DRIVE, GB).device_bytes == GB
+
+
+def test_without_whole_copies_the_counters_prove_nothing() -> None:
+    device = Device()
+    observer = Observer(device, copies=None, idle_s=0)
+    observer.start()
+    device.written = GB
+    assert judge(GB, observer.finish(Direction.TO_DRIVE, GB)) is Witness.NONE
+
+
+def test_a_device_that_no_longer_answers_is_no_witness() -> None:
+    answers: list[Counts | None] = [Device()(), None, None]
+    observer = Observer(lambda: answers.pop(0), idle_s=0)
+    observer.start()
+    assert observer.finish(Direction.TO_DRIVE, GB).device_bytes is None
+
+
+def test_depth_is_what_the_device_had_in_hand() -> None:
+    """Two requests of 1 MB in hand all the time: 100 requests, each 20 ms, in one second."""
+    device = Device()
+    observer = Observer(device, idle_s=0)
+    observer.start()
+    device.writes, device.written, device.busy = 100, 100_000_000, 2 * GB
+    assert observer.finish(Direction.TO_DRIVE, GB).depth_bytes == pytest.approx(2_000_000)
+
+
+def test_steady_idle_traffic_is_taken_off_and_a_burst_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The smaller of the idle moments counts: taking off a burst would hide that memory answered."""
+    now = [0.0]
+    device = Device()
+    monkeypatch.setattr("copytime.engine.witness.time.perf_counter", lambda: now[0])
+    monkeypatch.setattr("copytime.engine.witness.time.perf_counter_ns", lambda: round(now[0] * 1e9))
+    steps = [1_000_000, 1_000_000]
+
+    def sleep(seconds: float) -> None:
+        now[0] += seconds
+        device.written += steps.pop(0)
+
+    monkeypatch.setattr("copytime.engine.witness.time.sleep", sleep)
+    for after, taken in ((1_000_000, 10_000_000), (0, 0)):
+        steps[:] = [1_000_000, after]
+        observer = Observer(device, idle_s=1.0)
+        observer.watch_idle()
+        observer.start()
+        now[0] += 10
+        device.written += 500_000_000
+        assert observer.finish(Direction.TO_DRIVE, 10 * GB).device_bytes == 500_000_000 - taken
