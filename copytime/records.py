@@ -131,7 +131,8 @@ class Pass:
     ``elapsed_ns`` runs from the first byte handed over until the system said that all of it is on the drive (to-drive)
     or until the last byte arrived (from-drive); ``flush_ns`` is the part of it spent waiting in the final flush.
     ``device_bytes`` is what the lowest device moved in this direction meanwhile, idle traffic taken off, divided by the
-    copies that a mirror keeps; ``other_bytes`` is what it moved in the other one. ``depth_reached`` is the mean number of
+    copies that a mirror keeps; ``other_bytes`` is what it moved in the other one, and ``idle_bytes`` what was taken off.
+    ``depth_reached`` is the mean number of
     blocks that the device really had in hand, or None where it does not tell. ``marks`` are short words for what happened
     to this pass: ``suspended``, ``reconnected``, ``error-count-rose``, ``first-of-visit``.
     """
@@ -147,6 +148,7 @@ class Pass:
     flush_ns: int = 0
     device_bytes: int | None = None
     other_bytes: int | None = None
+    idle_bytes: int = 0
     witness: Witness = Witness.NONE
     access: Access = Access.UNBUFFERED
     durability: Durability | None = None

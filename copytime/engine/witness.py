@@ -1,7 +1,8 @@
 """What the drive's own counters say about a pass.
 
 Counters of the lowest device are read just before and just after; the traffic of an idle moment before and after is taken
-off, the smaller of the two, because taking off too much would hide a cached read.
+off, the smaller of the two. A little of it is a system's breathing; where it is more than a little, somebody else was using
+the drive all along, and no subtraction makes that undone.
 """
 
 from __future__ import annotations
@@ -31,11 +32,12 @@ class Observation:
     """What the counters showed around one pass; None where there are none.
 
     ``device_bytes`` moved in the direction of the pass and ``other_bytes`` in the opposite one, idle traffic taken off;
-    ``depth_bytes`` is the mean amount that the device had in hand.
+    ``idle_bytes`` is what was taken off of both; ``depth_bytes`` the mean amount that the device had in hand.
     """
 
     device_bytes: int | None = None
     other_bytes: int | None = None
+    idle_bytes: int = 0
     depth_bytes: float | None = None
     suspended_ns: int | None = None
     cpu_ns: int | None = None
@@ -51,9 +53,12 @@ def judge(
     """
     if observed.device_bytes is None:
         return Witness.NONE
-    if observed.device_bytes < payload_bytes * LEAST_SHARE:
-        return Witness.CACHED
     allowance = payload_bytes * (most_share - 1) + slack
+    least = payload_bytes * LEAST_SHARE
+    if observed.idle_bytes > allowance and observed.device_bytes + observed.idle_bytes >= least:
+        return Witness.SHARED  # what was taken off is too much to say how much of the rest was ours
+    if observed.device_bytes < least:
+        return Witness.CACHED
     if observed.device_bytes - payload_bytes > allowance or (observed.other_bytes or 0) > allowance:
         return Witness.SHARED
     return Witness.DEVICE
@@ -112,6 +117,7 @@ class Observer:
         return Observation(
             device_bytes=max(0, round(same)),
             other_bytes=max(0, round(other)),
+            idle_bytes=round((idle[0] + idle[1]) * span_ns / 1e9),
             depth_bytes=_in_hand(self._start, end, direction, elapsed_ns),
             suspended_ns=slept,
             cpu_ns=cpu,

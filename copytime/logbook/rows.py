@@ -25,6 +25,7 @@ __all__ = ["chain_of", "chain_text", "pass_of", "pass_row", "verdicts_of", "verd
 
 _DETAILS = (
     "verified",
+    "idle_bytes",
     "block_bytes",
     "depth",
     "depth_reached",
@@ -104,6 +105,7 @@ def pass_of(row: sqlite3.Row) -> Pass:
     details = json.loads(row["details"])
     known = {name: details.get(name) for name in _DETAILS}
     known["laid_out"] = bool(known["laid_out"])
+    known["idle_bytes"] = known["idle_bytes"] or 0
     known["marks"] = tuple(known["marks"] or ())
     temperature = known["temperature_c"] or (None, None)
     known["temperature_c"] = (temperature[0], temperature[1])

@@ -70,6 +70,7 @@ def pass_object(one: Pass) -> dict[str, Any]:
         "witness": one.witness.value,
         "device_bytes": one.device_bytes,
         "other_direction_bytes": one.other_bytes,
+        "idle_bytes": one.idle_bytes,
         "access": one.access.value,
         "durability": str(one.durability) if one.durability else None,
         "verified": one.verified,

@@ -17,11 +17,16 @@ _UNEVEN = 0.05
 _MOVED = 1.0
 
 
-def advice(passes: Sequence[Pass], results: Sequence[Result], *, capacity_bytes: int | None = None) -> tuple[str, ...]:
-    """Say what speaks against the figures, or limits what they mean; empty when there is nothing to say."""
+def advice(
+    passes: Sequence[Pass], results: Sequence[Result], *, capacity_bytes: int | None = None, trims: bool = False
+) -> tuple[str, ...]:
+    """Say what speaks against the figures, or limits what they mean; empty when there is nothing to say.
+
+    ``trims`` tells whether the file system trims what is deleted.
+    """
     said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes)]
     said += [*_buffered(results), *_flush(passes), *_uneven(results), *_unsettled(results), *_single(results)]
-    said += [*_above_ceiling(results), *_placement(passes, capacity_bytes)]
+    said += [*_above_ceiling(results), *_placement(passes, capacity_bytes), *_trimmed(passes, trims=trims)]
     return tuple(dict.fromkeys(said))
 
 
@@ -58,7 +63,9 @@ def _shared(passes: Iterable[Pass]) -> Iterable[str]:
         word = "wrote" if one.direction is Direction.TO_DRIVE else "read"
         opposite = "read" if one.direction is Direction.TO_DRIVE else "wrote"
         found = f"the drive {word} {size_text(extra)} more than the payload"
-        if other > extra:
+        if one.idle_bytes > max(extra, other):
+            found = f"the drive was already moving about {rate_text(one.idle_bytes * 1e9 / one.elapsed_ns)} MB/s on its own"
+        elif other > extra:
             found = f"the drive also {opposite} {size_text(other)}"
         yield (
             f"{_label(one)}, repeat {one.repeat}: {found}; something else used it meanwhile (an indexer, a virus scanner, "
@@ -142,4 +149,13 @@ def _placement(passes: Sequence[Pass], capacity_bytes: int | None) -> Iterable[s
         yield (
             f"the file system put the repeats up to {size_text(moved)} apart; on a hard disk the place decides the speed "
             "(--laid-out writes the same place each time)"
+        )
+
+
+def _trimmed(passes: Sequence[Pass], *, trims: bool) -> Iterable[str]:
+    """Tell when a drive may have been handed back its blocks between repeats, which makes writing easier for it."""
+    if trims and any(one.repeat > 1 and one.direction is Direction.TO_DRIVE and not one.laid_out for one in passes):
+        yield (
+            "this file system trims what is deleted, so repeats may have written to trimmed blocks, which is easier for a "
+            "solid-state drive than writing over old data (--laid-out writes over the same blocks each time)"
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, replace
 
-from copytime.attached import Backing, Target
+from copytime.attached import Target
 from copytime.engine.system import ALIGNMENT
 from copytime.errors import AccessRefused, InputError, NoSpace
 from copytime.links import Link
@@ -247,8 +247,6 @@ def describe(plan: Plan) -> str:
         f"takes    about {spoken}" + (" (a pass is cut at two minutes)" if plan.may_shorten else ""),
         "care     none of your files is touched; the writing uses up a little of the drive's endurance and warms it",
     ]
-    if target.backing is Backing.DRIVE and target.discards:
-        lines.append("note     this file system trims what is deleted, so repeats may start on trimmed blocks")
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
 
 

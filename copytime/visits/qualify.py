@@ -276,7 +276,7 @@ class _Visit:
         state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
         results = results_of(self.passes, self.options.link.ceiling if self.options.link else None)
         capacity = self.target.disks[0].size_bytes if self.target.disks else None
-        said = advice(self.passes, results, capacity_bytes=capacity)
+        said = advice(self.passes, results, capacity_bytes=capacity, trims=self.target.discards)
         warnings = tuple(dict.fromkeys([*self.plan.remarks, *self.remarks, *said]))
         self._note(lambda book: book.finish(self.id, state=state, warnings=warnings, conditions=self.conditions))
         return replace(

@@ -96,6 +96,7 @@ class Station:
             flush_ns=moved.flush_ns,
             device_bytes=observed.device_bytes,
             other_bytes=observed.other_bytes,
+            idle_bytes=observed.idle_bytes,
             witness=judge(moved.payload_bytes, observed),
             access=moved.access,
             durability=self.durability() if writing else None,

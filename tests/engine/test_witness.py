@@ -27,6 +27,21 @@ def test_judgement(moved: int | None, other: int | None, verdict: Witness) -> No
     assert judge(GB, Observation(device_bytes=moved, other_bytes=other)) is verdict
 
 
+@pytest.mark.parametrize(
+    ("net", "idle", "verdict"),
+    [
+        (GB, int(0.04 * GB), Witness.DEVICE),
+        (GB, int(0.2 * GB), Witness.SHARED),
+        (int(0.85 * GB), int(0.2 * GB), Witness.SHARED),
+        (int(0.5 * GB), int(0.2 * GB), Witness.CACHED),
+        (int(0.95 * GB), int(0.01 * GB), Witness.CACHED),
+    ],
+)
+def test_steady_traffic_of_others_is_not_taken_for_breathing(net: int, idle: int, verdict: Witness) -> None:
+    """Somebody who reads all the time slows down when we come: what is taken off is then too much, and proves nothing."""
+    assert judge(GB, Observation(device_bytes=net, other_bytes=0, idle_bytes=idle)) is verdict
+
+
 def test_a_small_payload_is_allowed_the_journal_of_its_file_system() -> None:
     assert judge(16_000_000, Observation(device_bytes=17_500_000, other_bytes=0)) is Witness.DEVICE
     assert judge(16_000_000, Observation(device_bytes=15_000_000, other_bytes=0)) is Witness.CACHED

@@ -35,7 +35,7 @@ def why_no_drives(*tools: str) -> str | None:
 def why_not(file_system: str) -> str | None:
     """Say why a drive with this file system cannot be made here, or None if it can."""
     known = Path("/proc/filesystems").read_text(encoding="ascii").split()
-    if file_system not in known:
+    if file_system not in known and shutil.which("modprobe"):
         subprocess.run(["modprobe", "-q", file_system], check=False, capture_output=True)
         known = Path("/proc/filesystems").read_text(encoding="ascii").split()
     if file_system not in known:
