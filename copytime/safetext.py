@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 
-__all__ = ["cell", "plain", "shorten"]
+__all__ = ["cell", "plain", "shorten", "storable"]
 
 #: Unicode categories that print nothing or steer the reader's display: control, format, surrogate, private, unassigned,
 #: line and paragraph separators (The Unicode Standard, chapter 4.5).
@@ -35,6 +35,11 @@ def plain(text: object, *, limit: int = 200) -> str:
         return shorten(head, limit)
     made = "".join(_escape(char) if unicodedata.category(char) in _INVISIBLE else char for char in head)
     return shorten(made, limit)
+
+
+def storable(text: str) -> str:
+    """Return ``text`` with bytes that are no UTF-8 written as ``\\xNN``, as databases and documents want it."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 def shorten(text: str, limit: int) -> str:

@@ -30,6 +30,15 @@ def bars_wanted(*, quiet: bool) -> bool:
     return sys.stderr.isatty() and not quiet and not os.environ.get("TQDM_DISABLE")
 
 
+def _shape() -> tuple[int, int]:
+    """Return (columns, lines) to draw in; a terminal that does not know its size is taken for one of 80 by 24."""
+    try:
+        found = os.get_terminal_size(sys.stderr.fileno())
+    except OSError:
+        return 80, 24
+    return found.columns or 80, found.lines or 24
+
+
 class Bars:
     """Shows Progress records as bars. Call it with each record; ``close`` at the end."""
 
@@ -52,13 +61,15 @@ class Bars:
             self.close()
             self._at = at
         if progress.total_bytes and self._bar is None:
+            columns, lines = _shape()
             self._bar = self._make(
                 total=progress.total_bytes,
                 unit="B",
                 unit_scale=True,
                 leave=False,
                 desc=self._name(progress),
-                dynamic_ncols=True,
+                ncols=columns,
+                nrows=lines,
                 file=sys.stderr,
             )
         if self._bar is not None:

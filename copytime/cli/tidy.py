@@ -11,6 +11,7 @@ import click
 from copytime.cli.common import command, json_option, json_text, session
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import CopytimeError, ExitCode
+from copytime.safetext import storable
 
 if TYPE_CHECKING:
     from copytime.engine.scratch import LeftOver
@@ -84,7 +85,7 @@ def _place(one: LeftOver) -> str:
 
 def _object(one: LeftOver, done: dict[str, str]) -> dict[str, Any]:
     return {
-        "path": _place(one),
+        "path": storable(_place(one)),
         "created": one.entry.created,
         "state": one.state,
         "why": one.why,
@@ -101,7 +102,7 @@ def _tell(found: list[LeftOver], done: dict[str, str], *, yes: bool) -> None:
 
     rows = [
         (
-            plain(_place(one), limit=60),
+            plain(_place(one), limit=4096),
             one.entry.created,
             size_text(one.size_bytes) if one.size_bytes else "-",
             done.get(one.entry.token) or one.state,

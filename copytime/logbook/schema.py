@@ -53,7 +53,7 @@ _STEPS: tuple[str, ...] = (
     ) STRICT;
     CREATE TABLE scratch (
         token TEXT PRIMARY KEY,
-        parent TEXT NOT NULL,
+        parent BLOB NOT NULL,
         name TEXT NOT NULL,
         file_system TEXT NOT NULL,
         created TEXT NOT NULL,

@@ -1,7 +1,11 @@
-"""The journal of scratch folders: kept in the logbook, where ``tidy`` finds it again."""
+"""The journal of scratch folders: kept in the logbook, where ``tidy`` finds it again.
+
+Paths are kept as bytes, because a folder's name need not be text.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import asdict
 
@@ -16,14 +20,14 @@ __all__ = ["entries", "journal_in", "still_running"]
 def journal_in(note: Callable[[Callable[[Logbook], None]], None]) -> Journal:
     """Return a journal that writes through ``note``, which hands the logbook on or does nothing where there is none."""
     return Journal(
-        opened=lambda entry: note(lambda book: book.open_scratch(asdict(entry))),
+        opened=lambda entry: note(lambda book: book.open_scratch({**asdict(entry), "parent": os.fsencode(entry.parent)})),
         closed=lambda token: note(lambda book: book.close_scratch(token)),
     )
 
 
 def entries(book: Logbook) -> list[Entry]:
     """Read the scratch folders that were not seen to go, oldest first."""
-    return [Entry(**values) for values in book.scratches()]
+    return [Entry(**{**values, "parent": os.fsdecode(values["parent"])}) for values in book.scratches()]
 
 
 def still_running(process: int, started: float) -> bool:

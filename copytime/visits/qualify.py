@@ -25,7 +25,7 @@ from copytime.errors import CopytimeError, LogbookError, Stopped, from_os_error
 from copytime.logbook import Logbook
 from copytime.records import Access, Direction, Progress, ProgressCallback, Qualification
 from copytime.records import Pass as PassRecord
-from copytime.safetext import plain
+from copytime.safetext import plain, storable
 from copytime.units import duration_text, size_text
 from copytime.visits.advice import advice
 from copytime.visits.conditions import chain_of, changed, conditions_of, temperature
@@ -126,8 +126,8 @@ class _Visit:
             id=self.id,
             created=now(),
             state="running",
-            drive=self.target.drive_label,
-            target=self.target.path,
+            drive=storable(self.target.drive_label),
+            target=storable(self.target.path),
             chain=chain_of(self.plan),
             conditions=self.conditions,
         )

@@ -177,8 +177,15 @@ class FuseDrive:
 
     def __init__(self, mount: Path, control: Path) -> None:
         self.mount = mount
+        self.server: subprocess.Popen[bytes] | None = None
         self._control = control
         self._orders: dict[str, Any] = {}
+
+    def kill(self) -> None:
+        """End the program behind the folder, as a crash would."""
+        assert self.server is not None
+        self.server.kill()
+        self.server.wait()
 
     def order(self, **orders: Any) -> None:
         self._orders.update(orders)
@@ -209,6 +216,7 @@ def fuse_drive(folder: Path, **orders: Any) -> Iterator[FuseDrive]:
     drive = FuseDrive(mount, control)
     drive.order(**orders)
     server = subprocess.Popen([sys.executable, "-m", "tests.support.fuse_drive", str(mount), str(backing), str(control)])
+    drive.server = server
     try:
         for _ in range(200):
             if os.path.ismount(mount):

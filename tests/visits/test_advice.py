@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from copytime import Access, Direction, Durability, Mismatch, Pass, Witness
+from copytime.analysis.results import results_of
+from copytime.visits.advice import advice
+from tests.support.passes import a_pass
+
+
+def said(passes: list[Pass], ceiling: float | None = None, **more: Any) -> str:
+    return "\n".join(advice(passes, results_of(passes, ceiling), **more))
+
+
+STEADY = [a_pass(rate=rate, repeat=number + 1) for number, rate in enumerate((100e6, 101e6, 100e6, 99e6, 100e6))]
+
+
+def test_nothing_to_say_about_a_steady_drive() -> None:
+    assert said(STEADY) == ""
+
+
+@pytest.mark.parametrize(
+    ("passes", "words"),
+    [
+        ([a_pass(witness=Witness.CACHED, device_bytes=600_000_000), a_pass()], "only 60 % of the payload"),
+        ([a_pass(witness=Witness.SHARED, device_bytes=1_500_000_000), a_pass()], "wrote 500 MB more"),
+        ([a_pass(witness=Witness.SHARED, device_bytes=10**9, other_bytes=300_000_000), a_pass()], "also read 300 MB"),
+        ([a_pass(witness=Witness.SHARED, device_bytes=10**9, idle_bytes=500_000_000), a_pass()], "50.00 MB/s on its own"),
+        ([a_pass(access=Access.BUFFERED), a_pass(access=Access.BUFFERED)], "through memory"),
+        ([a_pass(durability=Durability(method="fsync", flush_proven=False)), a_pass()], "flush not proven"),
+        ([a_pass(durability=Durability(method="fsync", server_proven=False)), a_pass()], "server side not proven"),
+        ([a_pass(rate=rate * 1e6, repeat=1) for rate in (100, 130, 80)], "uneven"),
+        ([a_pass(rate=rate * 1e6) for rate in (500, 400, 300, 200, 100)], "not settled"),
+        ([a_pass(marks=("reconnected",)), a_pass()], "reconnected"),
+        ([a_pass(marks=("suspended",)), a_pass()], "slept"),
+        ([a_pass(marks=("errors-rose",)), a_pass()], "failed requests"),
+        ([a_pass(marks=("link-mode-changed",)), a_pass()], "changed its mode"),
+        ([a_pass()], "a single repeat shows no spread"),
+        (
+            [a_pass(mismatches=(Mismatch(file="large-0000.bin", offset=0, length=4096, found="zeros"),)), a_pass()],
+            "came back wrong: large-0000.bin at byte 0",
+        ),
+    ],
+    ids=[
+        "cached", "shared", "shared, other way", "shared all along", "buffered", "flush", "server", "uneven", "unsettled",
+        "reconnected", "slept", "errors", "mode", "single", "wrong",
+    ],
+)  # fmt: skip
+def test_each_doubt_is_said_with_its_figures(passes: list[Pass], words: str) -> None:
+    assert words in said(passes)
+
+
+def test_a_rate_above_the_declared_link() -> None:
+    assert "above the 53.25 MB/s" in said([a_pass(rate=60e6), a_pass(rate=60e6)], ceiling=53.248e6)
+    assert "above" not in said([a_pass(rate=53.3e6), a_pass(rate=53.3e6)], ceiling=53.248e6)
+
+
+def test_places_that_moved_on_the_drive() -> None:
+    passes = [a_pass(repeat=number, first_extent=number * 100 * 10**9) for number in (1, 2)]
+    assert "100 GB apart" in said(passes, capacity_bytes=10**12)
+    assert "apart" not in said(passes, capacity_bytes=10**13)
+
+
+def test_trimming_is_said_only_when_there_were_repeats() -> None:
+    assert "trims" in said(STEADY, trims=True)
+    assert "trims" not in said([a_pass(direction=Direction.TO_DRIVE), a_pass(direction=Direction.FROM_DRIVE)], trims=True)
+    assert "trims" not in said([a_pass(repeat=number, laid_out=True) for number in (1, 2)], trims=True)
