@@ -1,0 +1,55 @@
+"""Real documents against the JSON Schemas that stand in the package."""
+
+from __future__ import annotations
+
+import json
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from tests.conftest import Cli
+
+
+def schema(kind: str) -> Any:
+    return json.loads(resources.files("copytime.report").joinpath(f"schemas/{kind}.json").read_text(encoding="utf-8"))
+
+
+def closed(node: Any) -> Any:
+    """Return the schema with unknown keys forbidden, so that a key that no schema knows is noticed here."""
+    if isinstance(node, dict):
+        made = {key: closed(value) for key, value in node.items()}
+        if "properties" in made:
+            made["additionalProperties"] = False
+        return made
+    return [closed(one) for one in node] if isinstance(node, list) else node
+
+
+def check(text: str) -> Any:
+    document = json.loads(text)
+    kind = document["format"].removeprefix("copytime.")
+    jsonschema.Draft202012Validator.check_schema(schema(kind))
+    jsonschema.validate(document, closed(schema(kind)), cls=jsonschema.Draft202012Validator)
+    return document
+
+
+def test_a_qualification_its_listing_and_what_it_left(cli: Cli, tmp_path: Path) -> None:
+    quick = ("--large", "16MB", "--json", "-q", "--keep")
+    document = check(cli("qualify", tmp_path, *quick, "--repeats", "2", "--link", "sata").stdout)
+    assert document["results"][0]["margin_covers"]
+    single = check(cli("qualify", tmp_path, *quick, "--repeats", "1").stdout)
+    assert "low_mb_per_s" not in single["results"][0]
+    check(cli("log", "--json").stdout)
+    check(cli("log", "show", document["id"], "--json").stdout)
+    assert len(check(cli("tidy", "--json").stdout)["left_overs"]) == 2
+    assert len(check(cli("tidy", "--json", "--yes").stdout)["left_overs"]) == 2
+    assert check(cli("tidy", "--json").stdout)["left_overs"] == []
+
+
+@pytest.mark.parametrize("change", [{"format_version": 2}, {"created": "yesterday"}, {"passes": None}, {"id": None}])
+def test_the_schema_refuses_what_it_should(cli: Cli, tmp_path: Path, change: dict[str, Any]) -> None:
+    document = check(cli("qualify", tmp_path, "--large", "16MB", "--json", "-q", "--repeats", "1").stdout)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**document, **change}, schema("qualification"))
