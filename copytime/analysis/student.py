@@ -6,6 +6,7 @@ against NIST TN 1297, Table B.1, by the tests.
 
 from __future__ import annotations
 
+import functools
 import math
 
 __all__ = ["normal_quantile", "t_cdf", "t_quantile"]
@@ -76,21 +77,38 @@ def t_quantile(p: float, df: float) -> float:
         raise ValueError(f"a probability lies between 0 and 1: found {p}")
     if df <= 0:
         raise ValueError(f"degrees of freedom must be above 0: found {df}")
+    return _quantile(p, df)
+
+
+@functools.lru_cache(maxsize=4096)
+def _quantile(p: float, df: float) -> float:
+    """Find the quantile by Newton's method, kept inside a bracket that shrinks with every step."""
     if p < 0.5:
-        return -t_quantile(1 - p, df)
+        return -_quantile(1 - p, df)
     if p == 0.5:
         return 0.0
+    normal = normal_quantile(p)
     if math.isinf(df):
-        return normal_quantile(p)
-    low, high = 0.0, 2.0
-    while t_cdf(high, df) < p:
-        low, high = high, high * 2
-    while high - low > 1e-14 * high:  # bisection: 50 steps, certain
-        middle = (low + high) / 2
-        if middle in (low, high):
-            break
-        if t_cdf(middle, df) < p:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+        return normal
+    low, high = 0.0, math.inf
+    t = _first_guess(normal, p, df)
+    scale = math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2)) / math.sqrt(df * math.pi)
+    for _ in range(200):
+        miss = t_cdf(t, df) - p
+        low, high = (low, t) if miss > 0 else (t, high)
+        step = miss / (scale * math.exp(-(df + 1) / 2 * math.log1p(t * t / df)))
+        following = t - step
+        if not low < following < high:
+            following = (low + high) / 2 if math.isfinite(high) else 2 * t
+        if abs(following - t) <= 1e-14 * following:
+            return following
+        t = following
+    return t
+
+
+def _first_guess(normal: float, p: float, df: float) -> float:
+    """Start near the answer: exactly for one degree of freedom, else by the first terms of A&S 26.7.5."""
+    if df < 2:
+        return max(normal, math.tan(math.pi * (p - 0.5)))
+    square = normal * normal
+    return normal * (1 + (square + 1) / (4 * df) + ((5 * square + 16) * square + 3) / (96 * df * df))
