@@ -131,10 +131,12 @@ class Pass:
     ``elapsed_ns`` runs from the first byte handed over until the system said that all of it is on the drive (to-drive)
     or until the last byte arrived (from-drive); ``flush_ns`` is the part of it spent waiting in the final flush.
     ``device_bytes`` is what the lowest device moved in this direction meanwhile, idle traffic taken off, divided by the
-    copies that a mirror keeps; ``other_bytes`` is what it moved in the other one, and ``idle_bytes`` what was taken off.
-    ``depth_reached`` is the mean number of
-    blocks that the device really had in hand, or None where it does not tell. ``marks`` are short words for what happened
-    to this pass: ``suspended``, ``reconnected``, ``error-count-rose``, ``first-of-visit``.
+    copies that a mirror keeps; ``other_bytes`` is what it moved in the other one, ``idle_bytes`` and ``other_idle_bytes``
+    what was taken off of each. ``depth_reached`` is the mean number of blocks that the device really had in hand, or None
+    where it does not tell. ``wrong_cells`` counts the 4 KiB units that were seen to come back wrong; ``mismatches`` lists
+    the places. Of many small files ``workers`` is the number that were handled at once, ``recipe`` what sizes they had, and
+    ``latencies_ns`` the time that each took. ``marks`` are short words for what happened to this pass: ``suspended``,
+    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``.
     """
 
     id: str
@@ -149,11 +151,16 @@ class Pass:
     device_bytes: int | None = None
     other_bytes: int | None = None
     idle_bytes: int = 0
+    other_idle_bytes: int = 0
     witness: Witness = Witness.NONE
     access: Access = Access.UNBUFFERED
     durability: Durability | None = None
     verified: str | None = None
+    wrong_cells: int = 0
     mismatches: tuple[Mismatch, ...] = ()
+    workers: int | None = None
+    recipe: str | None = None
+    latencies_ns: tuple[int, ...] = ()
     block_bytes: int | None = None
     depth: int | None = None
     depth_reached: float | None = None
@@ -180,8 +187,8 @@ class Pass:
 
     @property
     def counts(self) -> bool:
-        """Whether the figure is the drive's: nothing of it came from memory, and no sleep lies inside it."""
-        return self.witness is not Witness.CACHED and "suspended" not in self.marks
+        """Whether the pass was timed at all: a sleep of the machine inside it makes its figure worthless."""
+        return "suspended" not in self.marks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

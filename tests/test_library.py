@@ -63,12 +63,13 @@ def test_repeats_go_on_until_the_margin_is_small_enough(tmp_path: Path) -> None:
     assert {one.repeats for one in easy.results} <= {5, 6, 7}
 
 
-def test_a_callback_that_fails_cleans_up(tmp_path: Path) -> None:
+@pytest.mark.parametrize("error", [RuntimeError("the caller's own fault"), OSError(5, "own fault of a terminal")])
+def test_a_callback_that_fails_cleans_up(tmp_path: Path, error: Exception) -> None:
     def follow(progress: Progress) -> None:
         if progress.stage == "read":
-            raise RuntimeError("the caller's own fault")
+            raise error
 
-    with pytest.raises(RuntimeError, match="own fault"):
+    with pytest.raises(type(error), match="own fault"):
         qualify(tmp_path, Options(large=SIZE, repeats=1), progress=follow)
     assert list(tmp_path.iterdir()) == []
 

@@ -46,11 +46,14 @@ class Sample:
         """Relative standard deviation of one repeat, None for a single one."""
         return None if self.log_sd is None else math.expm1(self.log_sd)
 
-    def interval(self) -> Interval | None:
-        """95 % t interval of the rate from the repeats alone; None from a single one, which shows no spread."""
+    def interval(self, *, factor: float = 1.0) -> Interval | None:
+        """95 % t interval of the rate from the repeats alone; None from a single one, which shows no spread.
+
+        ``factor`` widens it where the number of repeats was not fixed beforehand (see margins.ADAPTIVE).
+        """
         if self.log_sd is None:
             return None
-        half = t_quantile(0.975, self.count - 1) * self.log_sd / math.sqrt(self.count)
+        half = factor * t_quantile(0.975, self.count - 1) * self.log_sd / math.sqrt(self.count)
         return Interval(low=math.exp(-self.log_mean - half), high=math.exp(-self.log_mean + half))
 
 

@@ -134,8 +134,11 @@ class Linux:
             stack, backing, remarks = self._below_files(stack)
         if backing is not Backing.DRIVE:
             remarks.append(f"no drive stands behind {plain(folder)}: {_NO_DRIVE[backing]}; the figures are not a drive's")
-        if stack.copies is None:
-            remarks.append("the array keeps parity, so that its disks move more than the payload: there is no witness")
+        if stack.copies is None and stack.disks:
+            remarks.append(
+                "what stands between the file system and its disks keeps parity or an unknown number of copies, so that the "
+                "disks' counters prove nothing: there is no witness"
+            )
         return Target(
             path=folder,
             mount_point=mount.mount_point,
@@ -179,10 +182,22 @@ class Linux:
         for home in sorted(self.blocks.sys.glob("fs/btrfs/*-*")):
             members = {self.blocks.read(link / "dev") for link in sorted((home / "devices").glob("*"))}
             if number in members:
-                profiles = [name for name in _BTRFS_COPIES if (home / "allocation/data" / name).is_dir()]
+                kind = "data" if (home / "allocation/data").is_dir() else "mixed"
+                profiles = [name for name in _BTRFS_COPIES if (home / "allocation" / kind / name).is_dir()]
                 copies = _BTRFS_COPIES[profiles[0]] if len(profiles) == 1 else None
                 return _side_by_side([self.blocks.stack(one) for one in sorted(filter(None, members))], copies)
         return self.blocks.stack(number)
+
+    def _under(self, file: str) -> Target:
+        """Describe what a loop device's file stands on; the file may itself be a block device."""
+        found = os.stat(file)
+        if not stat.S_ISBLK(found.st_mode):
+            return self.target(os.path.dirname(file))
+        number = f"{os.major(found.st_rdev)}:{os.minor(found.st_rdev)}"
+        device = Mount(
+            id=0, number=number, root="/", mount_point=file, options=(), file_system="", source=file, super_options=()
+        )
+        return self._describe(os.path.dirname(file), device)
 
     def _below_files(self, stack: Stack) -> tuple[Stack, Backing, list[str]]:
         """Follow loop devices through the files they stand on, down to the disk of those files."""
@@ -196,7 +211,7 @@ class Linux:
         lower: list[Target] = []
         for file in stack.files:
             try:
-                lower.append(self.target(os.path.dirname(file)))
+                lower.append(self._under(file))
             except (TargetError, AccessRefused, OSError):
                 remarks.append(
                     f"the file {plain(file)} under the loop device cannot be seen from here; "

@@ -66,7 +66,7 @@ class BlockTree:
     def read(self, path: Path) -> str | None:
         """Return an attribute without surrounding space, or None where it is missing, unreadable or empty."""
         try:
-            return path.read_text(encoding="utf-8", errors="surrogateescape").strip() or None
+            return path.read_bytes().decode("utf-8", "surrogateescape").strip() or None
         except (OSError, ValueError):
             return None
 
@@ -182,7 +182,8 @@ class BlockTree:
         level = self.read(folder / "md/level")
         if level is not None:
             if level in _MIRRORS:
-                return level, _MIRRORS[level] or members
+                disks = self.read(folder / "md/raid_disks")  # members may be spares, which hold nothing
+                return level, _MIRRORS[level] or (int(disks) if disks and disks.isdigit() else members)
             return level, None if level in _PARITY else 1
         uuid = self.read(folder / "dm/uuid") or ""
         if uuid.startswith("CRYPT-"):
@@ -193,7 +194,7 @@ class BlockTree:
                 "_rimage_" in (self.read(self.sys / "class/block" / name / "dm/name") or "") for name in self._slaves(folder)
             )
             return "lvm", None if hidden else 1
-        return "mapper", 1
+        return "mapper", 1 if members == 1 else None
 
     def _put_on(self, layer: Layer, below: Stack) -> Stack:
         return Stack(

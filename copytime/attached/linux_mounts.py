@@ -78,7 +78,7 @@ def parse_mountinfo(text: str) -> tuple[Mount, ...]:
     ``36 35 98:0 /mnt1 /mnt2 rw,noatime master:1 - ext3 /dev/root rw,errors=continue``
     """
     mounts = []
-    for line in text.splitlines():
+    for line in text.split("\n"):  # not splitlines(): a mount point may hold any of the other characters that end a line
         before, dash, after = line.partition(" - ")
         left, right = before.split(" "), after.split(" ")
         if not dash or len(left) < 6 or len(right) < 2 or not left[0].isdigit():
@@ -101,13 +101,11 @@ def parse_mountinfo(text: str) -> tuple[Mount, ...]:
 def mount_of(mounts: tuple[Mount, ...], path: str, mount_id: int | None) -> Mount | None:
     """Find the mount that ``path`` (resolved, absolute) lies on.
 
-    The kernel's own answer, ``mount_id``, decides where it is known; otherwise the longest mount point that is a folder
-    above the path, the last one of equals, because a later mount hides an earlier one.
+    The kernel's own answer, ``mount_id``, decides where it is known, and is never replaced by a guess; otherwise the longest
+    mount point that is a folder above the path, the last one of equals, because a later mount hides an earlier one.
     """
     if mount_id is not None:
-        for mount in mounts:
-            if mount.id == mount_id:
-                return mount
+        return next((mount for mount in mounts if mount.id == mount_id), None)
     best: Mount | None = None
     for mount in mounts:
         point = mount.mount_point.rstrip("/")

@@ -28,7 +28,7 @@ def run(arguments: Sequence[str]) -> int:
         if hasattr(stream, "reconfigure"):  # a terminal that knows no plus-minus sign must not end the program
             stream.reconfigure(errors="backslashreplace")
     for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is not signal.SIG_IGN:  # nohup stays in force
             signal.signal(getattr(signal, name), _terminate)
     try:
         code = _guarded(arguments)

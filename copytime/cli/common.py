@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 import click
 
 from copytime.cli.voice import answer
-from copytime.errors import InputError
+from copytime.errors import CopytimeError, InputError
 from copytime.safetext import plain
 
 __all__ = [
@@ -134,27 +134,43 @@ def check_output(path: Path | None) -> None:
     """Refuse an output file that exists or cannot be made, before any work is done."""
     if path is None:
         return
-    if path.exists():
+    if os.path.lexists(path):
         raise InputError(f"{plain(path)} exists already and is not overwritten", hint="Name a new file.")
     if not path.absolute().parent.is_dir():
         raise InputError(f"there is no folder {plain(path.absolute().parent)}", hint="Name a file in a folder that exists.")
 
 
 def deliver(text: str, path: Path | None) -> None:
-    """Print the answer, or write it to a new file, whole or not at all."""
+    """Print the answer, or write it to a new file, whole or not at all; what cannot be written is printed instead."""
     if path is None:
         answer(text)
         return
-    check_output(path)
-    handle, draft = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.absolute().parent)
+    try:
+        check_output(path)
+        _write_whole(text + "\n", path)
+    except (OSError, InputError) as error:
+        answer(text)
+        if isinstance(error, InputError):
+            raise
+        why = error.strerror or str(error)
+        raise CopytimeError(f"cannot write {plain(path)}: {why}", hint="The answer stands on stdout instead.") from None
+
+
+def _write_whole(text: str, path: Path) -> None:
+    """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
+    handle, draft = tempfile.mkstemp(prefix=f".{path.name[:100]}.", dir=path.absolute().parent)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
-            file.write(text + "\n")
+            file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        os.link(draft, path)  # unlike a rename, this refuses to replace a file that appeared meanwhile
-    except OSError as error:
-        raise InputError(f"cannot write {plain(path)}: {error.strerror}", hint="Name a new file.") from None
+        try:
+            os.link(draft, path)  # unlike a rename, this refuses to replace a file that appeared meanwhile
+        except FileExistsError:
+            raise
+        except OSError:  # FAT, exFAT and many FUSE file systems have no hard links: claim the name, then move over it
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            os.replace(draft, path)
     finally:
         with contextlib.suppress(OSError):
             os.unlink(draft)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Callable
@@ -49,9 +50,18 @@ class Bars:
         self._make: Callable[..., tqdm[Any]] = tqdm
         self._bar: tqdm[Any] | None = None
         self._at: tuple[object, ...] | None = None
+        self._gone = False
 
     def __call__(self, progress: Progress) -> None:
-        """Show where the visit stands."""
+        """Show where the visit stands. A terminal that has gone away is no reason to fail."""
+        if self._gone:
+            return
+        try:
+            self._show(progress)
+        except OSError:
+            self._gone = True
+
+    def _show(self, progress: Progress) -> None:
         if progress.finished is not None:
             self.close()
             self._tell(progress.finished, progress.repeats)
@@ -77,9 +87,10 @@ class Bars:
 
     def close(self) -> None:
         """Wipe the bar that is shown."""
-        if self._bar is not None:
-            self._bar.close()
-            self._bar = None
+        bar, self._bar = self._bar, None
+        if bar is not None:
+            with contextlib.suppress(OSError):
+                bar.close()
 
     def _name(self, progress: Progress) -> str:
         words = [str(progress.workload or ""), _WORDS.get(progress.stage, progress.stage)]

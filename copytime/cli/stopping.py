@@ -6,6 +6,7 @@ only a third one gives up on cleaning up.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import sys
@@ -28,11 +29,11 @@ class _Bell:
 
     def __init__(self) -> None:
         self.rung = 0
-        self.event = threading.Event()
+        self.stop = False
 
     def __call__(self, _number: int, _frame: FrameType | None) -> None:
         self.rung += 1
-        self.event.set()
+        self.stop = True  # a plain attribute: an Event's lock might be held by the very thread that the signal interrupts
         if self.rung == 1:
             self._say("\nstopping: finished passes are kept, the scratch folder is being removed ...")
         elif self.rung == 2:
@@ -41,35 +42,42 @@ class _Bell:
             os._exit(ExitCode.INTERRUPTED)
 
     def _say(self, text: str) -> None:
-        # straight to the descriptor: a signal may arrive while the stream's own lock is held
-        os.write(sys.stderr.fileno(), (text + "\n").encode())
+        # Straight to the descriptor: a signal may arrive while the stream's own lock is held. With the terminal gone
+        # (SIGHUP) there is nobody to tell, and the clean-up matters more.
+        with contextlib.suppress(OSError, ValueError):
+            os.write(sys.stderr.fileno(), (text + "\n").encode())
 
 
 def run_stoppable(work: Callable[[Callable[[], bool]], T]) -> T:
     """Call ``work(stop)`` in a thread; ``stop()`` turns True when the user or the system asks to end.
 
-    Returns or raises what ``work`` does. Must be called from the main thread.
+    Returns or raises what ``work`` does, and never before it has ended. Must be called from the main thread. A signal that
+    whoever started this program wants ignored (``nohup``) stays ignored.
     """
     bell = _Bell()
     found: list[T] = []
     failed: list[BaseException] = []
+    ended = threading.Event()
 
     def inside() -> None:
         try:
-            found.append(work(bell.event.is_set))
+            found.append(work(lambda: bell.stop))
         except BaseException as error:  # noqa: BLE001 - reason: raised again in the calling thread
             failed.append(error)
+        finally:
+            ended.set()
 
     before = {}
     for name in _SIGNALS:
         number = getattr(signal, name, None)
-        if number is not None:
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
             before[number] = signal.signal(number, bell)
     worker = threading.Thread(target=inside, name="copytime-work")
     try:
         worker.start()
-        while worker.is_alive():
-            worker.join(0.2)  # a wait without end would keep signals from being answered
+        while not ended.wait(0.2):  # with an end to each wait, so that signals are answered on every system
+            pass
+        worker.join()
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from typing import TextIO
@@ -22,8 +23,9 @@ def answer(text: str) -> None:
 
 
 def say(text: str) -> None:
-    """Tell something beside the answer."""
-    click.echo(text, err=True)
+    """Tell something beside the answer. A terminal that has gone away is no reason to fail."""
+    with contextlib.suppress(OSError):
+        click.echo(text, err=True)
 
 
 def say_error(text: str, hint: str | None = None) -> None:
@@ -40,4 +42,5 @@ def say_note(text: str) -> None:
 
 def _lead(word: str, colour: str, text: str) -> None:
     lead = click.style(word, fg=colour, bold=True) if colour_wanted(sys.stderr) else word
-    click.echo(f"{lead} {text}", err=True, color=colour_wanted(sys.stderr))
+    with contextlib.suppress(OSError):
+        click.echo(f"{lead} {text}", err=True, color=colour_wanted(sys.stderr))

@@ -1,7 +1,8 @@
-"""A few requests in hand at once, from threads, with the time of each: how a large file is moved.
+"""A few requests in hand at once, from threads, with the time of each: how a payload is moved.
 
 Python releases its lock inside the read and write calls, so threads keep several requests at the drive; per block they
-do no more than take a number, call the system and note the time.
+do no more than take a number, call the system and note the time. Nothing of the caller runs inside the clock: the last
+thread to finish does the flush and stops the clock, whatever the calling thread is busy with.
 """
 
 from __future__ import annotations
@@ -14,13 +15,16 @@ from typing import Protocol
 
 from copytime.errors import Stopped
 
-__all__ = ["Flight", "Job", "Stop", "fly", "never"]
+__all__ = ["Flight", "Job", "Stop", "Watch", "fly", "never"]
 
 #: Asked between blocks; True ends the work at the next block.
 Stop = Callable[[], bool]
 
-#: How often the waiting thread looks at the work, in seconds.
-_LOOK = 0.05
+#: Told (bytes done, blocks done) now and then from the calling thread.
+Watch = Callable[[int, int], None]
+
+#: How often the calling thread looks at the work, in seconds: soon after the start, then seldom.
+_FIRST_LOOK, _LOOK = 0.002, 0.05
 
 
 def never() -> bool:
@@ -32,12 +36,13 @@ def never() -> bool:
 class Flight:
     """What came of a run of blocks.
 
-    ``start_ns`` is the clock when the first block was begun; ``end_ns`` the sorted times after it at which blocks were
-    done; ``in_hand_ns`` the sum of the time that each block took; ``moved_bytes`` what was moved in all.
+    ``end_ns`` are the sorted times, after the first block was begun, at which blocks were done; ``finish_ns`` the time at
+    which everything was, flush included; ``in_hand_ns`` the sum of the time that each block took; ``moved_bytes`` what was
+    moved in all.
     """
 
-    start_ns: int
     end_ns: tuple[int, ...]
+    finish_ns: int
     in_hand_ns: int
     moved_bytes: int
 
@@ -54,13 +59,17 @@ class Job(Protocol):
         """Prepare a block while others are at the drive; not counted as being in hand."""
 
     def act(self, worker: int, block: int) -> int:
-        """Move a block and return the bytes moved. Called after ``ready`` and in any case, also when stopping."""
+        """Move a block and return the bytes moved. Called after ``ready`` in any case, also when stopping."""
+
+    def finish(self) -> None:
+        """Do what belongs to the end of the pass, inside the clock: the flush."""
 
 
 class _Crew:
     """Threads that take block numbers in order until all are done, one fails, or somebody says stop.
 
-    There is one thread more than blocks may be in hand, so that the next block is prepared while the others are moved.
+    With ``ahead`` there is one thread more than blocks may be in hand, so that the next block is prepared while the others
+    are moved.
     """
 
     def __init__(self, count: int, depth: int, job: Job, *, ahead: bool) -> None:
@@ -72,8 +81,10 @@ class _Crew:
         self.next = 0
         self.done_bytes = 0
         self.done_blocks = 0
-        self.halted = False
+        self.cut = False  # hand out no more blocks, and finish as usual
+        self.abandoned = False  # hand out no more blocks, and leave it at that
         self.failure: BaseException | None = None
+        self.finish_at = 0
         self.log: list[list[tuple[int, int]]] = [[] for _ in range(workers)]
         self.gate = threading.Event()
         self.left = workers
@@ -89,7 +100,7 @@ class _Crew:
             if moved:
                 self.done_bytes += moved
                 self.done_blocks += 1
-            if self.halted or self.failure is not None or self.next >= self.count:
+            if self.cut or self.abandoned or self.failure is not None or self.next >= self.count:
                 return None
             block = self.next
             self.next += 1
@@ -103,13 +114,27 @@ class _Crew:
                 self.job.ready(worker, block)
                 block = self.take(self._move(worker, block))
         except BaseException as error:  # noqa: BLE001 - reason: whatever ends a worker must reach the caller
-            with self.lock:
-                self.failure = self.failure or error
+            self._fail(error)
+        with self.lock:
+            self.left -= 1
+            last = self.left == 0
+        if last:
+            self._finish()
+
+    def _finish(self) -> None:
+        """End the pass and stop the clock, in the thread that came last."""
+        try:
+            if self.failure is None and not self.abandoned:
+                self.job.finish()
+            self.finish_at = time.perf_counter_ns()
+        except BaseException as error:  # noqa: BLE001 - reason: as above
+            self._fail(error)
         finally:
-            with self.lock:
-                self.left -= 1
-                if self.left == 0:
-                    self.finished.set()
+            self.finished.set()
+
+    def _fail(self, error: BaseException) -> None:
+        with self.lock:
+            self.failure = self.failure or error
 
     def _move(self, worker: int, block: int) -> int:
         """Move one block when there is a seat for it, and note when."""
@@ -125,6 +150,17 @@ class _Crew:
             self.log[worker].append((start, clock()))
         return moved
 
+    def flight(self) -> Flight:
+        """Merge the workers' notes."""
+        spans = [span for log in self.log for span in log]
+        start = min((begun for begun, _ in spans), default=self.finish_at)
+        return Flight(
+            end_ns=tuple(sorted(end - start for _, end in spans)),
+            finish_ns=self.finish_at - start,
+            in_hand_ns=sum(end - begun for begun, end in spans),
+            moved_bytes=self.done_bytes,
+        )
+
 
 def fly(
     count: int,
@@ -133,28 +169,25 @@ def fly(
     *,
     ahead: bool = False,
     stop: Stop = never,
-    look: Callable[[int, int], bool] | None = None,
+    look: Callable[[int], bool] | None = None,
+    watch: Watch | None = None,
 ) -> Flight:
     """Do ``job`` to every block from 0 to ``count``, ``depth`` in hand at a time, and time each.
 
     ``ahead`` adds a thread, so that blocks are made ready while others are moved; worker numbers then run to ``depth``
-    inclusive. ``look(done_bytes, done_blocks)`` is called now and then from the calling thread; when it returns True the
-    blocks in hand are finished and the rest is left out. Raises Stopped when ``stop()`` turns True, and whatever a job
-    raised; in both cases every thread has ended before.
+    inclusive. ``watch`` is called soon after the start and then regularly; ``look(done_bytes)`` regularly, and when it
+    returns True the blocks in hand are finished, the rest is left out and the pass ends as usual. Both run in the calling
+    thread and cannot hold up the clock. Raises Stopped when ``stop()`` turns True, and whatever a job raised; in both cases
+    every thread has ended before.
     """
     crew = _Crew(count, max(1, min(depth, count)), job, ahead=ahead)
     for thread in crew.threads:
         thread.start()
     crew.gate.set()
-    stopped = False
     try:
-        while not crew.finished.wait(_LOOK):
-            if stop():
-                stopped = True
-            if stopped or (look is not None and look(crew.done_bytes, crew.done_blocks)):
-                crew.halted = True
+        _attend(crew, stop, look, watch)
     except BaseException:
-        crew.halted = True  # an interrupt in the caller's thread: let the workers go first
+        crew.abandoned = True  # an interrupt or an error in the caller's thread: let the workers go first
         crew.finished.wait()
         raise
     finally:
@@ -162,18 +195,21 @@ def fly(
             thread.join()
     if crew.failure is not None:
         raise crew.failure
-    if stopped:
+    if crew.abandoned:
         raise Stopped("stopped on request")
-    return _flight(crew)
+    return crew.flight()
 
 
-def _flight(crew: _Crew) -> Flight:
-    """Merge the workers' notes."""
-    spans = [span for log in crew.log for span in log]
-    start = min((begun for begun, _ in spans), default=0)
-    return Flight(
-        start_ns=start,
-        end_ns=tuple(sorted(end - start for _, end in spans)),
-        in_hand_ns=sum(end - begun for begun, end in spans),
-        moved_bytes=crew.done_bytes,
-    )
+def _attend(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None) -> None:
+    """Look after the crew from the calling thread until it has finished."""
+    pause, seen = _FIRST_LOOK, time.monotonic()
+    while not crew.finished.wait(pause):
+        if stop():
+            crew.abandoned = True
+        if watch is not None:
+            watch(crew.done_bytes, crew.done_blocks)
+        if look is not None and time.monotonic() - seen >= _LOOK:
+            seen = time.monotonic()
+            if look(crew.done_bytes):
+                crew.cut = True
+        pause = min(2 * pause, _LOOK)

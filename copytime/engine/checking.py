@@ -2,129 +2,206 @@
 
 from __future__ import annotations
 
+import enum
 import threading
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from copytime.engine.payload import CELL, STAMP_WORDS, Payload, Piece, Words, seal, stamp, stamps
+from copytime.engine.payload import CELL, STAMP_WORDS, Payload, Piece, Words, seals, stamp, stamps
 from copytime.records import Mismatch
 
-__all__ = ["MOST_TOLD", "Findings"]
+__all__ = ["MOST_TOLD", "Findings", "Suspects"]
 
 #: More wrong places than this are counted and not listed: a drive that is broken throughout is told in a few lines.
 MOST_TOLD = 50
 
+#: Places that are kept while collecting, before neighbours are joined.
+_MOST_KEPT = 20_000
+
 #: Steps from block to block in which the cell that a timed read looks at moves; prime, so that it meets every place.
 _STRIDE = 389
+
+#: Whole blocks that a timed read keeps for a later look, when a spot check failed.
+_MOST_SUSPECTS = 4
+
+_ONES = np.uint64(0xFFFFFFFFFFFFFFFF)
+
+
+class _Kind(enum.IntEnum):
+    """What a wrong cell shows."""
+
+    ZEROS = 0
+    ONES = 1
+    BITS = 2  # ours and in its place, but for some bits
+    STRANGER = 3  # a cell that copytime wrote elsewhere or at another time
+    NOISE = 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Neighbouring wrong cells that show the same thing.
+
+    ``first`` is a cell number in ``file``; ``key`` what neighbours must share to belong together; ``bits`` and ``bytes``
+    count what is wrong in cells that are right otherwise.
+    """
+
+    file: int
+    first: int
+    cells: int
+    kind: _Kind
+    key: tuple[int, ...]
+    turn: int
+    bits: int = 0
+    bytes: int = 0
 
 
 class Findings:
     """Collects the wrong cells of one read, from several threads.
 
-    ``wrong_cells`` counts all of them; ``told`` holds the first as Mismatch records, neighbours that show the same thing
+    ``wrong_cells`` counts all of them; ``told`` holds the places as Mismatch records, neighbours that show the same thing
     joined into one.
     """
 
     def __init__(self, payload: Payload, name_of: dict[int, str]) -> None:
-        self._payload = payload
+        self.payload = payload
         self._name_of = name_of
         self._lock = threading.Lock()
         self.wrong_cells = 0
-        self._told: list[Mismatch] = []
+        self._runs: list[_Run] = []
 
     @property
     def told(self) -> tuple[Mismatch, ...]:
-        """The listed mismatches in the order of their place."""
+        """The first wrong places in the order of their place, MOST_TOLD at most."""
         with self._lock:
-            return tuple(_join(sorted(self._told, key=lambda one: (one.file, one.offset))))[:MOST_TOLD]
-
-    def spot(self, block: int, piece: Piece, found: Words) -> None:
-        """Look at a few stamps and at the whole of one cell; cheap enough for a timed read.
-
-        Which ones changes from block to block, but for the first and the last. Once something is wrong the whole block is
-        compared. ``found`` has the shape (cells, 512).
-        """
-        probe = block * _STRIDE % piece.cells
-        for cell in (0, probe, piece.cells - 1):
-            if found[cell, :STAMP_WORDS].tolist() != stamp(self._payload.run, piece, cell):
-                return self.whole(block, piece, found)
-        if not np.array_equal(found[probe, STAMP_WORDS:], self._payload.body(block, piece.cells)[probe]):
-            self.whole(block, piece, found)
-        return None
+            joined = _join(sorted(self._runs, key=lambda run: (run.file, run.first)))
+        return tuple(
+            Mismatch(file=self._name_of[run.file], offset=run.first * CELL, length=run.cells * CELL, found=self._words(run))
+            for run in joined[:MOST_TOLD]
+        )
 
     def whole(self, block: int, piece: Piece, found: Words) -> None:
         """Compare every byte of a block. ``found`` has the shape (cells, 512)."""
-        wrong = (found[:, :STAMP_WORDS] != stamps(self._payload.run, piece)).any(axis=1)
-        wrong |= (found[:, STAMP_WORDS:] != self._payload.body(block, piece.cells)).any(axis=1)
+        wrong = (found[:, :STAMP_WORDS] != stamps(self.payload.run, piece)).any(axis=1)
+        wrong |= (found[:, STAMP_WORDS:] != self.payload.body(block, piece.cells)).any(axis=1)
         if wrong.any():
-            self._tell(block, piece, found, wrong)
+            self._add(block, piece, found, np.flatnonzero(wrong))
 
-    def _tell(self, block: int, piece: Piece, found: Words, wrong: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
-        with self._lock:
-            self.wrong_cells += int(wrong.sum())
-            if len(self._told) >= 4 * MOST_TOLD:
-                return
-        expected = stamps(self._payload.run, piece)
-        body = self._payload.body(block, piece.cells)
-        made = []
-        for cell in np.flatnonzero(wrong)[: 2 * MOST_TOLD]:
-            words = self._describe(found[cell], expected[cell], body[cell], piece)
-            made.append(
-                Mismatch(file=self._name_of[piece.file], offset=(piece.first + int(cell)) * CELL, length=CELL, found=words)
+    def _add(self, block: int, piece: Piece, found: Words, wrong: NDArray[np.intp]) -> None:
+        """Sort the wrong cells of a block into runs."""
+        cells = found[wrong]
+        kinds, keys = self._classify(cells, piece, wrong, self.payload.body(block, piece.cells)[wrong])
+        breaks = np.flatnonzero((np.diff(wrong) != 1) | (np.diff(kinds) != 0) | (np.diff(keys, axis=0) != 0).any(axis=1))
+        runs = []
+        for chosen in np.split(np.arange(len(wrong)), breaks + 1)[:_MOST_KEPT]:
+            start = int(chosen[0])
+            run = _Run(
+                piece.file,
+                piece.first + int(wrong[start]),
+                len(chosen),
+                _Kind(int(kinds[start])),
+                tuple(int(word) for word in keys[start]),
+                piece.turn,
             )
+            if run.kind is _Kind.BITS:
+                differ = cells[chosen] ^ self._expected(block, piece)[wrong[chosen]]
+                bytes_wrong = differ.view(np.uint8)
+                run = replace(run, bits=int(np.unpackbits(bytes_wrong).sum()), bytes=int((bytes_wrong != 0).sum()))
+            runs.append(run)
         with self._lock:
-            self._told += _join(made)
+            self.wrong_cells += len(wrong)
+            if len(self._runs) < _MOST_KEPT:
+                self._runs += runs
 
-    def _describe(self, found: Words, expected: Words, body: Words, piece: Piece) -> str:
-        """Say in words what stands where a cell of ours should."""
-        if not found.any():
+    def _classify(self, cells: Words, piece: Piece, wrong: NDArray[np.intp], body: Words) -> tuple[NDArray[np.int64], Words]:
+        """Say what each wrong cell shows, and what its neighbours must share with it: shapes (count,) and (count, 3)."""
+        expected = stamps(self.payload.run, piece)[wrong]
+        kinds = np.full(len(cells), int(_Kind.NOISE), dtype=np.int64)
+        keys = np.zeros((len(cells), 3), dtype=np.uint64)
+        same = (cells[:, STAMP_WORDS:] == body).sum(axis=1)
+        kinds[same > body.shape[1] // 2] = _Kind.BITS
+        sealed = cells[:, 3] == seals(cells[:, 0], cells[:, 1], cells[:, 2])
+        stranger = sealed & (cells[:, :STAMP_WORDS] != expected).any(axis=1)
+        kinds[stranger] = _Kind.STRANGER
+        keys[stranger, 0] = cells[stranger, 0]
+        keys[stranger, 1] = cells[stranger, 1]
+        keys[stranger, 2] = cells[stranger, 2] - expected[stranger, 2]  # neighbours are shifted alike
+        kinds[~cells.any(axis=1)] = _Kind.ZEROS
+        kinds[(cells == _ONES).all(axis=1)] = _Kind.ONES
+        keys[~(kinds == int(_Kind.STRANGER))] = 0
+        return kinds, keys
+
+    def _expected(self, block: int, piece: Piece) -> Words:
+        return np.concatenate([stamps(self.payload.run, piece), self.payload.body(block, piece.cells)], axis=1)
+
+    def _words(self, run: _Run) -> str:
+        """Say what stands where a run of cells of ours should."""
+        if run.kind is _Kind.ZEROS:
             return "zeros"
-        if bool((found == np.uint64(0xFFFFFFFFFFFFFFFF)).all()):
+        if run.kind is _Kind.ONES:
             return "all ones, as in erased flash"
-        stamp = found[:STAMP_WORDS]
-        if bool((stamp == expected).all()):
-            return _bits("the payload is right but for", found[STAMP_WORDS:], body)
-        if int(stamp[3]) == seal(int(stamp[0]), int(stamp[1]), int(stamp[2])):
-            return self._stranger(stamp, piece)
-        known = int((found[STAMP_WORDS:] == body).sum())
-        if known > len(body) // 2:
-            return _bits("the payload is right but for", found, np.concatenate([expected, body]))
-        return "noise: nothing that copytime wrote"
-
-    def _stranger(self, stamp: Words, piece: Piece) -> str:
-        """Name the block that a valid stamp belongs to."""
-        if int(stamp[0]) != self._payload.run:
-            return f"a block of an earlier run (byte {int(stamp[2]) * CELL} of its file)"
-        file, turn = int(stamp[1]) >> 32, int(stamp[1]) & 0xFFFFFFFF
-        where = f"byte {int(stamp[2]) * CELL} of {self._name_of.get(file, f'file {file}')}"
-        if turn != piece.turn & 0xFFFFFFFF:
+        if run.kind is _Kind.NOISE:
+            return "noise: nothing that copytime wrote"
+        if run.kind is _Kind.BITS:
+            return f"the payload is right but for {_count(run.bits, 'bit')} in {_count(run.bytes, 'byte')}"
+        owner, place, shift = run.key
+        cell = (run.first + shift) & 0xFFFFFFFFFFFFFFFF
+        if owner != self.payload.run:
+            return f"a block of an earlier run (byte {cell * CELL} of its file)"
+        file, turn = place >> 32, place & 0xFFFFFFFF
+        where = f"byte {cell * CELL} of {self._name_of.get(file, f'file {file}')}"
+        if turn != run.turn & 0xFFFFFFFF:
             return f"left over from pass {turn} of this run ({where})"
         return f"another block of this pass: the one that belongs at {where}"
 
 
-def _bits(lead: str, found: Words, expected: Words) -> str:
-    """Count the bits in which two stretches differ and name the first byte."""
-    differ = (found ^ expected).view(np.uint8)
-    places = np.flatnonzero(differ)
-    bits = int(np.unpackbits(differ).sum())
-    return f"{lead} {bits} {'bit' if bits == 1 else 'bits'} in {len(places)} {'byte' if len(places) == 1 else 'bytes'}"
+class Suspects:
+    """The cheap look of a timed read: a few stamps and one whole cell of each block.
+
+    Blocks that fail it are put aside, the first few whole, and described when the clock has stopped.
+    """
+
+    def __init__(self, findings: Findings) -> None:
+        self._findings = findings
+        self._lock = threading.Lock()
+        self._kept: list[tuple[int, Piece, Words]] = []
+        self._more = 0
+
+    def spot(self, block: int, piece: Piece, found: Words) -> None:
+        """Look at the first and the last stamp, at one that moves from block to block, and at the whole cell under that."""
+        payload = self._findings.payload
+        probe = block * _STRIDE % piece.cells
+        right = all(
+            found[cell, :STAMP_WORDS].tolist() == stamp(payload.run, piece, cell) for cell in (0, probe, piece.cells - 1)
+        )
+        if right and np.array_equal(found[probe, STAMP_WORDS:], payload.body(block, piece.cells)[probe]):
+            return
+        with self._lock:
+            if len(self._kept) < _MOST_SUSPECTS:
+                self._kept.append((block, piece, found.copy()))
+            else:
+                self._more += 1
+
+    def describe(self) -> None:
+        """Compare every byte of the blocks that were put aside; of the others at least one cell is wrong."""
+        for block, piece, found in self._kept:
+            self._findings.whole(block, piece, found)
+        self._findings.wrong_cells += self._more
 
 
-def _join(told: list[Mismatch]) -> list[Mismatch]:
-    """Join neighbours that show the same thing, or blocks of another place that are shifted by the same distance."""
-    joined: list[Mismatch] = []
-    for one in told:
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _join(runs: list[_Run]) -> list[_Run]:
+    """Join neighbours that show the same thing, also across blocks."""
+    joined: list[_Run] = []
+    for run in runs:
         last = joined[-1] if joined else None
-        if last and last.file == one.file and last.offset + last.length == one.offset and _same(last, one):
-            joined[-1] = Mismatch(file=last.file, offset=last.offset, length=last.length + one.length, found=last.found)
+        alike = last is not None and (last.file, last.kind, last.key, last.turn) == (run.file, run.kind, run.key, run.turn)
+        if last is not None and alike and last.first + last.cells == run.first:
+            joined[-1] = replace(last, cells=last.cells + run.cells, bits=last.bits + run.bits, bytes=last.bytes + run.bytes)
         else:
-            joined.append(one)
+            joined.append(run)
     return joined
-
-
-def _same(first: Mismatch, second: Mismatch) -> bool:
-    """Tell whether two neighbours show the same thing; of a stranger's block the first place is kept."""
-    if first.found == second.found:
-        return True
-    kind = first.found.split("(")[0].split(" at byte ")[0]
-    return kind == second.found.split("(")[0].split(" at byte ")[0] and "byte " in first.found and "bits" not in first.found

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import replace
 
 from copytime.engine.blocks import Flight, Stop, fly, never
 from copytime.engine.buffers import aligned_words
-from copytime.engine.checking import Findings
+from copytime.engine.checking import Findings, Suspects
 from copytime.engine.movement import Movement
 from copytime.engine.moving import read_all, write_all
 from copytime.engine.payload import CELL, CELL_WORDS, Payload, Piece, Words
+from copytime.engine.residency import CacheWatch
 from copytime.engine.system import DataFile, Folder
 from copytime.errors import from_os_error
-from copytime.records import Access, Trace
+from copytime.records import Trace
 
 __all__ = ["LargeFiles", "Layout"]
-
-#: A share of the moved bytes that may be found in the page cache of an unbuffered file: the unaligned ends of it.
-_RESIDENT_SHARE = 0.01
 
 Look = Callable[[int], bool]
 
@@ -90,6 +87,15 @@ class LargeFiles:
         except OSError as error:
             raise from_os_error(error, "emptying the payload of the pass before") from error
 
+    def flush(self) -> None:
+        """Return when the files and their folder are on the drive."""
+        try:
+            for file in self.files:
+                file.flush()
+            self.folder.flush()
+        except OSError as error:
+            raise from_os_error(error, "flushing the payload to the drive") from error
+
     def shorten(self, payload_bytes: int) -> None:
         """Go on with the first ``payload_bytes`` alone; files that these do not need are removed."""
         layout = Layout(payload_bytes, self.layout.block_bytes, self.layout.file_limit)
@@ -110,8 +116,8 @@ class LargeFiles:
 
     def resident(self) -> int | None:
         """Count the payload bytes in the page cache, or None where the system does not tell."""
-        found = [file.resident_bytes() for file in self.files]
-        known = [one for one in found if one is not None]
+        found = [file.cached() for file in self.files]
+        known = [one.resident_bytes for one in found if one is not None]
         return sum(known) if len(known) == len(found) else None
 
     def placement(self) -> tuple[int, int] | None:
@@ -127,43 +133,54 @@ class LargeFiles:
         ends with the blocks in hand, and the payload of the result is that much shorter. Raises NoSpace, AccessRefused,
         DriveFault or Stopped.
         """
-        files = self.files
-        watch = _CacheWatch(self, look)
-        flight = fly(self.layout.blocks, self._depth, _Writing(self, payload, turn), ahead=True, stop=stop, look=watch)
-        access = watch.verdict(flight.moved_bytes)
-        try:
-            for file in files:
-                file.flush()
-            self.folder.flush()
-        except OSError as error:
-            raise from_os_error(error, "flushing the payload to the drive") from error
-        elapsed = time.perf_counter_ns() - flight.start_ns
-        return self._movement(flight, access, elapsed_ns=elapsed)
+        watch = CacheWatch(self.files, writing=True)
+        job = _Writing(self, payload, turn)
+        flight = fly(self.layout.blocks, self._depth, job, ahead=True, stop=stop, look=look, watch=watch)
+        return self._movement(flight, watch)
 
     def read(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
-        """Read the payload and look at the stamp of every cell on the way. Raises DriveFault or Stopped."""
-        return self._fetch(payload, turn=turn, stop=stop, look=look, every_byte=False)
+        """Read the payload and look at a few places of every block on the way. Raises DriveFault or Stopped."""
+        findings = self._findings(payload)
+        suspects = Suspects(findings)
+        return self._fetch(_Reading(self, suspects.spot, turn), findings, stop=stop, look=look, after=suspects.describe)
 
     def check(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the payload and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
-        return self._fetch(payload, turn=turn, stop=stop, look=look, every_byte=True)
+        findings = self._findings(payload)
+        return self._fetch(_Reading(self, findings.whole, turn), findings, stop=stop, look=look)
 
-    def _fetch(self, payload: Payload, *, turn: int, stop: Stop, look: Look | None, every_byte: bool) -> Movement:
-        findings = Findings(payload, {number: file.name for number, file in enumerate(self.files)})
-        job = _Reading(self, findings.whole if every_byte else findings.spot, turn)
-        watch = _CacheWatch(self, look)
-        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=watch)
-        found = self._movement(flight, watch.verdict(flight.moved_bytes), elapsed_ns=flight.end_ns[-1])
-        return replace(found, wrong_cells=findings.wrong_cells, mismatches=findings.told)
+    def _findings(self, payload: Payload) -> Findings:
+        return Findings(payload, {number: file.name for number, file in enumerate(self.files)})
 
-    def _movement(self, flight: Flight, access: Access, *, elapsed_ns: int) -> Movement:
+    def _fetch(
+        self,
+        job: _Reading,
+        findings: Findings,
+        *,
+        stop: Stop,
+        look: Look | None,
+        after: Callable[[], None] = lambda: None,
+    ) -> Movement:
+        watch = CacheWatch(self.files, writing=False)
+        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch)
+        after()
+        return replace(
+            self._movement(flight, watch),
+            elapsed_ns=flight.end_ns[-1],  # nothing follows the last byte of a read
+            flush_ns=0,
+            wrong_cells=findings.wrong_cells,
+            mismatches=findings.told,
+        )
+
+    def _movement(self, flight: Flight, watch: CacheWatch) -> Movement:
         """Put together what a flight of blocks came to; what follows the last block is the flush."""
         return Movement(
             payload_bytes=flight.moved_bytes,
             files=self.layout.first(len(flight.end_ns)).files,
-            elapsed_ns=elapsed_ns,
-            flush_ns=elapsed_ns - flight.end_ns[-1],
-            access=access,
+            elapsed_ns=flight.finish_ns,
+            flush_ns=flight.finish_ns - flight.end_ns[-1],
+            access=watch.access(flight.moved_bytes),
+            access_checked=watch.checked,
             trace=Trace(chunk_bytes=self.layout.block_bytes, end_ns=flight.end_ns),
         )
 
@@ -176,6 +193,7 @@ class _Writing:
         self._files = files.files
         self._payload = payload
         self._turn = turn
+        self._flush = files.flush
         self._views: dict[int, memoryview] = {}
 
     def ready(self, _worker: int, block: int) -> None:
@@ -192,6 +210,10 @@ class _Writing:
             return write_all(self._files[file], self._views.pop(block), offset)
         finally:
             self._payload.lock(block).release()
+
+    def finish(self) -> None:
+        """Wait until all of it is on the drive."""
+        self._flush()
 
 
 class _Reading:
@@ -215,32 +237,8 @@ class _Reading:
         self._compare(block, Piece(file, self._turn, offset // CELL, length // CELL), into)
         return moved
 
-
-class _CacheWatch:
-    """Looks after the first requests and at the end whether the page cache fills with the payload."""
-
-    def __init__(self, files: LargeFiles, look: Look | None) -> None:
-        self._files = files
-        self._look = look
-        self._asked = all(file.unbuffered for file in files.files)
-        self._looked = False
-        self._buffered = False
-
-    def __call__(self, done_bytes: int, done_blocks: int) -> bool:
-        if not self._looked and done_blocks > 0:
-            self._looked = True
-            self._notice(done_bytes)
-        return self._look is not None and self._look(done_bytes)
-
-    def _notice(self, done_bytes: int) -> None:
-        resident = self._files.resident() if self._asked else None
-        if resident is not None and resident > done_bytes * _RESIDENT_SHARE:
-            self._buffered = True
-
-    def verdict(self, done_bytes: int) -> Access:
-        """Say at the end of a pass whether its bytes went past the page cache."""
-        self._notice(done_bytes)
-        return Access.UNBUFFERED if self._asked and not self._buffered else Access.BUFFERED
+    def finish(self) -> None:
+        """Nothing follows the last byte of a read."""
 
 
 def _name(number: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from copytime.engine.witness import METADATA_SLACK
 from copytime.records import Access, Mismatch, Trace
 
 __all__ = ["Movement"]
@@ -14,7 +15,9 @@ class Movement:
     """A payload that was moved once in one direction.
 
     ``elapsed_ns`` runs from the first byte handed over to the end of the flush and includes ``flush_ns``. ``wrong_cells``
-    counts the 4 KiB units that did not come back as written, ``mismatches`` lists the first of them.
+    counts the 4 KiB units that were seen not to come back as written, ``mismatches`` lists the places. ``access_checked`` is
+    False where the system does not tell whether the bytes went past the page cache. ``metadata_bytes`` is what the
+    file system may move of its own about this payload; ``latencies_ns`` the time that each of many files took.
     """
 
     payload_bytes: int
@@ -22,6 +25,9 @@ class Movement:
     elapsed_ns: int
     flush_ns: int
     access: Access
+    access_checked: bool = True
+    metadata_bytes: int = METADATA_SLACK
+    latencies_ns: tuple[int, ...] = ()
     trace: Trace | None = None
     wrong_cells: int = 0
     mismatches: tuple[Mismatch, ...] = ()

@@ -8,13 +8,14 @@ alone: both the journal and the marker must agree before anything is removed, an
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from copytime.engine.system import Folder, System
+from copytime.engine.system import Closeable, Folder, System
 from copytime.errors import CopytimeError, DriveFault, from_os_error
 from copytime.safetext import plain
 
@@ -81,14 +82,34 @@ class Scratch:
         self.folder = folder
         self.entry = entry
         self._journal = journal
+        self._hold: Closeable | None = None
 
     @classmethod
-    def make(cls, system: System, path: str, *, journal: Journal, created: str, process_started: float) -> Scratch:
-        """Make a scratch folder in the folder ``path``. Raises AccessRefused, NoSpace or DriveFault."""
+    def make(
+        cls,
+        system: System,
+        path: str,
+        *,
+        journal: Journal,
+        created: str,
+        process_started: float,
+        device: int | None = None,
+    ) -> Scratch:
+        """Make a scratch folder in the folder ``path``. Raises AccessRefused, NoSpace or DriveFault.
+
+        ``device`` is the device number that the folder had when it was looked at; another one means that another file system
+        stands there now.
+        """
         try:
             parent = system.open_folder(path)
         except OSError as error:
             raise from_os_error(error, f"opening {plain(path)}") from error
+        if device is not None and parent.device != device:
+            parent.close()
+            raise DriveFault(
+                f"another file system stands at {plain(path)} than when the plan was made",
+                hint="Was the drive unmounted or replaced? Mount it again and repeat.",
+            )
         token = secrets.token_hex(16)
         entry = Entry(
             token=token,
@@ -115,6 +136,7 @@ class Scratch:
             finally:
                 marker.close()
             folder.flush()
+            scratch._hold = folder.hold(MARKER)  # so that nobody takes a running measurement for a dead one
         except OSError as error:
             scratch.clear()
             raise from_os_error(error, f"writing the marker in {plain(path)}") from error
@@ -135,6 +157,7 @@ class Scratch:
 
     def close(self) -> None:
         """Let go of the folder and leave it where it is."""
+        self._let_go()
         self.folder.close()
         self.parent.close()
 
@@ -143,6 +166,7 @@ class Scratch:
 
         Raises CopytimeError if the drive refuses; the journal entry then stays, so that ``tidy`` can try again.
         """
+        self._let_go()
         try:
             left = _empty(self.folder)
             self.folder.close()
@@ -155,6 +179,11 @@ class Scratch:
             self.folder.close()
             self.parent.close()
         return left
+
+    def _let_go(self) -> None:
+        if self._hold is not None:
+            self._hold.close()
+            self._hold = None
 
 
 def inspect(system: System, entry: Entry, *, running: Callable[[int, float], bool]) -> LeftOver:
@@ -169,25 +198,51 @@ def inspect(system: System, entry: Entry, *, running: Callable[[int, float], boo
     except FileNotFoundError:
         return LeftOver(entry=entry, state="unreachable", why="its drive is not mounted there now")
     except OSError as error:
-        return LeftOver(entry=entry, state="unreachable", why=str(from_os_error(error, "opening its drive").message))
+        return LeftOver(entry=entry, state="unreachable", why=from_os_error(error, "opening its drive").message)
     with contextlib.closing(parent):
         try:
             folder = parent.open_folder(entry.name)
         except FileNotFoundError:
-            if entry.file_system and parent.identity() != entry.file_system:
-                return LeftOver(entry=entry, state="unreachable", why="its drive is not mounted there now")
-            return LeftOver(entry=entry, state="gone", why="nothing is left of it")
-        except OSError:
-            return LeftOver(
-                entry=entry, state="not-ours", why="what stands there is not a folder of ours (a link or a file)"
-            )
+            return _missing(parent, entry)
+        except OSError as error:
+            if error.errno in (errno.ELOOP, errno.ENOTDIR):
+                return LeftOver(entry=entry, state="not-ours", why="what stands there is a link or a file, not our folder")
+            return LeftOver(entry=entry, state="unreachable", why=from_os_error(error, "opening it").message)
         with contextlib.closing(folder):
             try:
-                if not _marked(folder, entry.token):
-                    return LeftOver(entry=entry, state="not-ours", why="its marker is missing or not the one we wrote")
-                return LeftOver(entry=entry, state="ours", why="left by a run that was cut short", size_bytes=_size(folder))
+                return _look_into(folder, entry)
             except OSError as error:
                 return LeftOver(entry=entry, state="unreachable", why=from_os_error(error, "looking into it").message)
+
+
+def _missing(parent: Folder, entry: Entry) -> LeftOver:
+    """Say what it means that there is no such folder: only on the very same file system is it gone."""
+    now = parent.identity()
+    if entry.file_system and now == entry.file_system:
+        return LeftOver(entry=entry, state="gone", why="nothing is left of it")
+    if entry.file_system and now:
+        return LeftOver(entry=entry, state="unreachable", why="another drive is mounted there now")
+    return LeftOver(entry=entry, state="unreachable", why="it is not there, and nothing tells whether this is its drive")
+
+
+def _look_into(folder: Folder, entry: Entry) -> LeftOver:
+    """Judge a folder that stands where one of ours was made; raises OSError where the drive does not answer."""
+    names = folder.names()
+    if not names:  # killed before the marker was written or after it was removed; nothing can be lost with it
+        return LeftOver(entry=entry, state="ours", why="left empty by a run that was cut short")
+    try:
+        marked = f"token {entry.token}\n".encode() in folder.read(MARKER, 4096)
+    except OSError as error:
+        if error.errno not in (errno.ENOENT, errno.ELOOP):
+            raise
+        marked = False
+    if not marked:
+        return LeftOver(entry=entry, state="not-ours", why="its marker is missing or not the one we wrote")
+    try:
+        folder.hold(MARKER).close()
+    except BlockingIOError:
+        return LeftOver(entry=entry, state="in-use", why="a measurement is running in it")
+    return LeftOver(entry=entry, state="ours", why="left by a run that was cut short", size_bytes=_size(folder))
 
 
 def remove(system: System, entry: Entry, journal: Journal, *, running: Callable[[int, float], bool]) -> list[str]:
@@ -202,20 +257,7 @@ def remove(system: System, entry: Entry, journal: Journal, *, running: Callable[
     if found.state != "ours":
         raise CopytimeError(f"{plain(os.path.join(entry.parent, entry.name))} is left alone: {found.why}")
     parent = system.open_folder(entry.parent)
-    scratch = Scratch(parent, parent.open_folder(entry.name), entry, journal)
-    return scratch.clear()
-
-
-def _marked(folder: Folder, token: str) -> bool:
-    """Tell whether the folder's marker carries the token."""
-    try:
-        marker = folder.open(MARKER, unbuffered=False)
-    except OSError:
-        return False
-    with contextlib.closing(marker):
-        text = bytearray(4096)
-        length = marker.read_at(memoryview(text), 0)
-    return f"token {token}\n".encode() in bytes(text[:length])
+    return Scratch(parent, parent.open_folder(entry.name), entry, journal).clear()
 
 
 def _size(folder: Folder) -> int:

@@ -32,12 +32,14 @@ class Observation:
     """What the counters showed around one pass; None where there are none.
 
     ``device_bytes`` moved in the direction of the pass and ``other_bytes`` in the opposite one, idle traffic taken off;
-    ``idle_bytes`` is what was taken off of both; ``depth_bytes`` the mean amount that the device had in hand.
+    ``idle_bytes`` and ``other_idle_bytes`` are what was taken off of each; ``depth_bytes`` is the mean amount that the
+    device had in hand.
     """
 
     device_bytes: int | None = None
     other_bytes: int | None = None
     idle_bytes: int = 0
+    other_idle_bytes: int = 0
     depth_bytes: float | None = None
     suspended_ns: int | None = None
     cpu_ns: int | None = None
@@ -48,20 +50,22 @@ def judge(
 ) -> Witness:
     """Weigh what the device moved against the payload.
 
-    ``most_share`` and ``slack`` are the allowance for metadata, larger for many small files. Traffic in the opposite
-    direction counts as somebody else's when it alone exceeds the same allowance.
+    ``most_share`` and ``slack`` are the allowance for metadata, larger for many small files. Whatever is above it, in either
+    direction and before, during or after the pass, is somebody else's. ``cached`` is said only where even all that the
+    device moved is less than the payload: taking off too much must not make it so.
     """
     if observed.device_bytes is None:
         return Witness.NONE
-    allowance = payload_bytes * (most_share - 1) + slack
-    least = payload_bytes * LEAST_SHARE
-    if observed.idle_bytes > allowance and observed.device_bytes + observed.idle_bytes >= least:
-        return Witness.SHARED  # what was taken off is too much to say how much of the rest was ours
-    if observed.device_bytes < least:
+    if observed.device_bytes + observed.idle_bytes < payload_bytes * LEAST_SHARE:
         return Witness.CACHED
-    if observed.device_bytes - payload_bytes > allowance or (observed.other_bytes or 0) > allowance:
-        return Witness.SHARED
-    return Witness.DEVICE
+    allowance = payload_bytes * (most_share - 1) + slack
+    foreign = (
+        observed.device_bytes - payload_bytes,
+        observed.other_bytes or 0,
+        observed.idle_bytes,
+        observed.other_idle_bytes,
+    )
+    return Witness.SHARED if max(foreign) > allowance else Witness.DEVICE
 
 
 class Observer:
@@ -114,10 +118,12 @@ class Observer:
         read = end.read_bytes - self._start.read_bytes - idle[0] * span_ns / 1e9
         written = (end.written_bytes - self._start.written_bytes - idle[1] * span_ns / 1e9) / self._copies
         same, other = (written, read) if direction is Direction.TO_DRIVE else (read, written)
+        same_idle, other_idle = (idle[1], idle[0]) if direction is Direction.TO_DRIVE else idle
         return Observation(
             device_bytes=max(0, round(same)),
             other_bytes=max(0, round(other)),
-            idle_bytes=round((idle[0] + idle[1]) * span_ns / 1e9),
+            idle_bytes=round(same_idle * span_ns / 1e9),
+            other_idle_bytes=round(other_idle * span_ns / 1e9),
             depth_bytes=_in_hand(self._start, end, direction, elapsed_ns),
             suspended_ns=slept,
             cpu_ns=cpu,

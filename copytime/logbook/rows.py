@@ -26,6 +26,10 @@ __all__ = ["chain_of", "chain_text", "pass_of", "pass_row", "verdicts_of", "verd
 _DETAILS = (
     "verified",
     "idle_bytes",
+    "other_idle_bytes",
+    "wrong_cells",
+    "workers",
+    "recipe",
     "block_bytes",
     "depth",
     "depth_reached",
@@ -96,7 +100,8 @@ def pass_row(one: Pass) -> dict[str, Any]:
         "witness": one.witness.value,
         "access": one.access.value,
         "details": dumps(details),
-        "trace": _pack(one.trace),
+        "trace": _pack(one.trace.end_ns) if one.trace else None,
+        "latencies": _pack(one.latencies_ns) if one.latencies_ns else None,
     }
 
 
@@ -105,7 +110,8 @@ def pass_of(row: sqlite3.Row) -> Pass:
     details = json.loads(row["details"])
     known = {name: details.get(name) for name in _DETAILS}
     known["laid_out"] = bool(known["laid_out"])
-    known["idle_bytes"] = known["idle_bytes"] or 0
+    for name in ("idle_bytes", "other_idle_bytes", "wrong_cells"):
+        known[name] = known[name] or 0
     known["marks"] = tuple(known["marks"] or ())
     temperature = known["temperature_c"] or (None, None)
     known["temperature_c"] = (temperature[0], temperature[1])
@@ -125,30 +131,34 @@ def pass_of(row: sqlite3.Row) -> Pass:
         access=Access(row["access"]),
         durability=Durability(**details["durability"]) if details.get("durability") else None,
         mismatches=tuple(Mismatch(**wrong) for wrong in details.get("mismatches", ())),
-        trace=_unpack(row["trace"], details.get("trace_chunk_bytes")),
+        trace=_trace(row["trace"], details.get("trace_chunk_bytes")),
+        latencies_ns=_unpack(row["latencies"]) if row["latencies"] is not None else (),
         **known,
     )
 
 
-def _pack(trace: Trace | None) -> bytes | None:
-    """Write the times of a trace as little-endian 64-bit integers."""
-    if trace is None:
-        return None
-    times = array("q", trace.end_ns)
+def _pack(times: tuple[int, ...]) -> bytes:
+    """Write times as little-endian 64-bit integers."""
+    packed = array("q", times)
     if _BIG_ENDIAN:
-        times.byteswap()
-    return times.tobytes()
+        packed.byteswap()
+    return packed.tobytes()
 
 
-def _unpack(blob: bytes | None, chunk_bytes: int | None) -> Trace | None:
-    """Read the times of a trace."""
-    if blob is None or chunk_bytes is None:
-        return None
+def _unpack(blob: bytes) -> tuple[int, ...]:
+    """Read times."""
     times = array("q")
     times.frombytes(blob)
     if _BIG_ENDIAN:
         times.byteswap()
-    return Trace(chunk_bytes=chunk_bytes, end_ns=tuple(times))
+    return tuple(times)
+
+
+def _trace(blob: bytes | None, chunk_bytes: int | None) -> Trace | None:
+    """Read a trace."""
+    if blob is None or chunk_bytes is None:
+        return None
+    return Trace(chunk_bytes=chunk_bytes, end_ns=_unpack(blob))
 
 
 _BIG_ENDIAN = array("H", [1]).tobytes()[0] == 0

@@ -49,6 +49,7 @@ _STEPS: tuple[str, ...] = (
         access TEXT NOT NULL CHECK (access IN ('unbuffered', 'buffered')),
         details TEXT NOT NULL,
         trace BLOB,
+        latencies BLOB,
         UNIQUE (qualification, position)
     ) STRICT;
     CREATE TABLE scratch (

@@ -1,7 +1,7 @@
 """Opening, writing and reading a logbook.
 
 Every method that writes is one transaction and has reached the disk when it returns (``synchronous = FULL``). Reading
-never creates or changes a file.
+creates no logbook and changes nothing that stands in one.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ import contextlib
 import json
 import os
 import sqlite3
+import time
 import urllib.parse
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -20,7 +20,7 @@ from typing import Any, Self
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
 from copytime.logbook.schema import APPLICATION_ID, VERSION, migrate, version_of
-from copytime.records import Mismatch, Pass, Qualification, Verdict
+from copytime.records import Pass, Qualification, Verdict
 from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
@@ -57,7 +57,7 @@ class Logbook:
             ) from None
         with _translated(path, connection):
             _refuse_strangers(connection, path)
-            connection.execute("PRAGMA journal_mode = WAL")
+            _use_wal(connection)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             migrate(connection)
@@ -66,9 +66,12 @@ class Logbook:
     @classmethod
     def read(cls, path: Path) -> Self | None:
         """Open for reading; None where there is no logbook yet. Raises LogbookError for a file that is none."""
-        if not path.exists():
-            return None
-        connection = _connect(path, "ro")
+        try:
+            if not path.exists():
+                return None
+        except OSError as error:
+            raise LogbookError(f"cannot look at the logbook {plain(path)}: {error.strerror}", hint=_ELSEWHERE) from None
+        connection = _connect_to_read(path)
         with _translated(path, connection):
             _refuse_strangers(connection, path)
             found = version_of(connection)
@@ -124,14 +127,10 @@ class Logbook:
                 {**row, "qualification": qualification},
             )
 
-    def add_verification(self, pass_id: str, verified: str, mismatches: tuple[Mismatch, ...]) -> None:
-        """Write down what a later check of every block found of what this pass had moved."""
+    def add_verification(self, one: Pass) -> None:
+        """Write down what a later check of every byte found of what this pass had moved."""
         with self._writing():
-            row = self._connection.execute("SELECT * FROM pass WHERE id = ?", (pass_id,)).fetchone()
-            changed = replace(rows.pass_of(row), verified=verified, mismatches=mismatches)
-            self._connection.execute(
-                "UPDATE pass SET details = ? WHERE id = ?", (rows.pass_row(changed)["details"], pass_id)
-            )
+            self._connection.execute("UPDATE pass SET details = ? WHERE id = ?", (rows.pass_row(one)["details"], one.id))
 
     def finish(
         self,
@@ -260,6 +259,46 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
         raise LogbookError(f"cannot open the logbook {plain(path)}: {error}", hint=_ELSEWHERE) from None
     connection.row_factory = sqlite3.Row
     return connection
+
+
+def _connect_to_read(path: Path) -> sqlite3.Connection:
+    """Connect to a logbook that nothing will be written to.
+
+    A reader of a file in WAL mode has to make its shared memory beside it, and only one that may write takes it away again;
+    ``query_only`` then holds off every change. Where that is not allowed the file is taken as it stands.
+    """
+    for mode in ("rw", "ro", "ro&immutable=1"):
+        connection = _connect(path, mode)
+        try:
+            connection.execute("PRAGMA query_only = ON")
+            connection.execute("PRAGMA schema_version").fetchone()
+        except sqlite3.OperationalError as error:
+            connection.close()
+            unwritable = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+            if unwritable and mode != "ro&immutable=1":
+                continue
+            raise LogbookError(f"the logbook {plain(path)} cannot be used: {error}", hint=_ELSEWHERE) from None
+        except sqlite3.DatabaseError:
+            return connection  # told by whoever asks the first real question
+        return connection
+    raise AssertionError("the last mode either returns or raises")
+
+
+def _use_wal(connection: sqlite3.Connection) -> None:
+    """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
+    deadline = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if (
+                error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+                or time.monotonic() > deadline
+            ):
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:

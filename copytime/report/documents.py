@@ -71,13 +71,17 @@ def pass_object(one: Pass) -> dict[str, Any]:
         "device_bytes": one.device_bytes,
         "other_direction_bytes": one.other_bytes,
         "idle_bytes": one.idle_bytes,
+        "other_direction_idle_bytes": one.other_idle_bytes,
         "access": one.access.value,
         "durability": str(one.durability) if one.durability else None,
         "verified": one.verified,
+        "wrong_cells": one.wrong_cells,
         "mismatches": [
             {"file": wrong.file, "offset_bytes": wrong.offset, "length_bytes": wrong.length, "found": wrong.found}
             for wrong in one.mismatches
         ],
+        "workers": one.workers,
+        "recipe": one.recipe,
         "block_bytes": one.block_bytes,
         "depth": one.depth,
         "depth_reached": one.depth_reached,

@@ -82,7 +82,8 @@ def verified_line(one: Qualification) -> str:
     """Say what of the payload was compared and what came of it."""
     wrong = one.mismatches
     if wrong:
-        lines = [f"WRONG DATA in {len(wrong)} {'place' if len(wrong) == 1 else 'places'}:"]
+        cells = sum(each.wrong_cells for each in one.passes)
+        lines = [f"WRONG DATA in {len(wrong)} {'place' if len(wrong) == 1 else 'places'}, {4 * cells} KiB of it at least:"]
         lines += [
             f"  {plain(each.file)} at byte {each.offset}, {each.length} bytes: {plain(each.found)}" for each in wrong[:10]
         ]
@@ -90,8 +91,15 @@ def verified_line(one: Qualification) -> str:
             lines.append(f"  and {len(wrong) - 10} more; --json lists them")
         return "\n".join(lines)
     found = [each.verified for each in one.passes if each.verified]
-    if any(each.startswith("every byte") for each in found):
-        return "data      every byte of the last pass came back as written; the other passes were spot-checked"
+    whole = [each for each in found if each.startswith("every byte")]
+    if whole:
+        doubts = [doubt for doubt in ("from memory", "unwitnessed") if any(each.endswith(doubt) for each in whole)]
+        words = {
+            "from memory": "; memory answered for a part of that, so the drive itself is not fully checked",
+            "unwitnessed": "; no counters show that the bytes came from the drive",
+        }
+        spot = "; of the other passes a few places of every block were compared" if "spot check" in found else ""
+        return "data      every byte of the last pass came back as written" + "".join(words[each] for each in doubts) + spot
     if found:
-        return "data      spot-checked only: every 4 KiB came back in its place, not every byte was compared"
+        return "data      a few places of every block were compared and were right; not every byte was"
     return "data      not checked"

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from copytime.analysis.settled import WINDOW
-from copytime.records import Access, Direction, Pass, Result, Witness
+from copytime.records import Access, Direction, Pass, Result, Witness, Workload
+from copytime.safetext import plain
 from copytime.units import percent_text, rate_text, size_text
 
 __all__ = ["advice"]
+
+#: Size of the unit that is compared, in KiB.
+_CELL_KIB = 4
 
 #: Relative standard deviation above which repeats are called uneven (common practice, no source).
 _UNEVEN = 0.05
@@ -18,15 +22,18 @@ _MOVED = 1.0
 
 
 def advice(
-    passes: Sequence[Pass], results: Sequence[Result], *, capacity_bytes: int | None = None, trims: bool = False
+    passes: Sequence[Pass], results: Sequence[Result], conditions: Mapping[str, object] | None = None
 ) -> tuple[str, ...]:
     """Say what speaks against the figures, or limits what they mean; empty when there is nothing to say.
 
-    ``trims`` tells whether the file system trims what is deleted.
+    Of the visit's ``conditions`` these are looked at: ``capacity_bytes``, ``trims_deleted`` (whether the file system trims
+    what is deleted), ``changed`` (what changed about the drive from the first to the last moment).
     """
-    said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes)]
-    said += [*_buffered(results), *_flush(passes), *_uneven(results), *_unsettled(results), *_single(results)]
-    said += [*_above_ceiling(results), *_placement(passes, capacity_bytes), *_trimmed(passes, trims=trims)]
+    known = conditions or {}
+    said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes), *_between(passes, known)]
+    said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_flush(passes)]
+    said += [*_uneven(results), *_unsettled(results), *_single(results), *_above_ceiling(results)]
+    said += [*_placement(passes, known), *_trimmed(passes, known)]
     return tuple(dict.fromkeys(said))
 
 
@@ -38,8 +45,10 @@ def _wrong(passes: Iterable[Pass]) -> Iterable[str]:
     wrong = [one for one in passes if one.mismatches]
     if wrong:
         first = wrong[0].mismatches[0]
+        cells = sum(one.wrong_cells for one in wrong)
         yield (
-            f"data came back wrong: {first.file} at byte {first.offset}, {first.length} bytes: {first.found}. "
+            f"data came back wrong, {cells * _CELL_KIB} KiB of it at least: {plain(first.file)} at byte {first.offset}, "
+            f"{first.length} bytes: {plain(first.found)}. "
             "The figures stand, but do not trust this drive, bridge or cable with data; repeat with another cable first"
         )
 
@@ -88,11 +97,40 @@ def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
             yield f"{_label(one)}, repeat {one.repeat}: the system counted failed requests; look at the kernel's log"
 
 
+def _between(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterable[str]:
+    """Tell what changed about the drive outside any pass."""
+    changed = conditions.get("changed")
+    if not isinstance(changed, list | tuple):
+        return
+    seen = {mark for one in passes for mark in one.marks}
+    words = {
+        "reconnected": "the drive reconnected between passes; a loose cable or too little power?",
+        "link-mode-changed": "the link changed its mode between passes",
+        "errors-rose": "the system counted failed requests between passes; look at the kernel's log",
+    }
+    for mark in changed:
+        if mark not in seen and mark in words:
+            yield words[mark]
+
+
 def _buffered(results: Iterable[Result]) -> Iterable[str]:
-    if any(one.access is Access.BUFFERED for one in results):
+    if any(one.access is Access.BUFFERED and one.workload is not Workload.SMALL for one in results):
         yield (
             "the bytes went through memory on their way (buffered): this file system does not leave the page cache out, or "
             "--buffered was asked for. Such figures are never compared with unbuffered ones"
+        )
+
+
+def _unchecked(passes: Iterable[Pass]) -> Iterable[str]:
+    if any("access-unchecked" in one.marks for one in passes):
+        yield "unbuffered is what was asked for: this system does not tell whether bytes went through memory"
+
+
+def _warm(passes: Iterable[Pass]) -> Iterable[str]:
+    if any("metadata-warm" in one.marks for one in passes):
+        yield (
+            "metadata warm: the folders' own data stayed in memory between writing and reading small files, because only "
+            "root may drop it; a drive that is freshly attached is slower to read from"
         )
 
 
@@ -132,29 +170,32 @@ def _single(results: Iterable[Result]) -> Iterable[str]:
 
 def _above_ceiling(results: Iterable[Result]) -> Iterable[str]:
     for one in results:
-        if one.ceiling and one.rate > one.ceiling * 1.01:
+        drive = one.witness in (Witness.DEVICE, Witness.SHARED)
+        if drive and one.ceiling and one.rate > one.ceiling * 1.01:
             yield (
                 f"{_label(one)}: {rate_text(one.rate)} MB/s is above the {rate_text(one.ceiling)} MB/s that the declared "
                 "link can carry; the link is another one than was said"
             )
 
 
-def _placement(passes: Sequence[Pass], capacity_bytes: int | None) -> Iterable[str]:
+def _placement(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterable[str]:
     """Tell when repeats landed in different places of a drive whose speed may depend on the place."""
+    capacity = conditions.get("capacity_bytes")
     starts = [one.first_extent for one in passes if one.first_extent is not None and one.direction is Direction.TO_DRIVE]
-    if len(starts) < 2 or not capacity_bytes:
+    if len(starts) < 2 or not isinstance(capacity, int):
         return
     moved = max(starts) - min(starts)
-    if moved > max(passes[0].payload_bytes * _MOVED, capacity_bytes * 0.05):
+    if moved > max(passes[0].payload_bytes * _MOVED, capacity * 0.05):
         yield (
             f"the file system put the repeats up to {size_text(moved)} apart; on a hard disk the place decides the speed "
             "(--laid-out writes the same place each time)"
         )
 
 
-def _trimmed(passes: Sequence[Pass], *, trims: bool) -> Iterable[str]:
+def _trimmed(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterable[str]:
     """Tell when a drive may have been handed back its blocks between repeats, which makes writing easier for it."""
-    if trims and any(one.repeat > 1 and one.direction is Direction.TO_DRIVE and not one.laid_out for one in passes):
+    again = any(one.repeat > 1 and one.direction is Direction.TO_DRIVE and not one.laid_out for one in passes)
+    if conditions.get("trims_deleted") and again:
         yield (
             "this file system trims what is deleted, so repeats may have written to trimmed blocks, which is easier for a "
             "solid-state drive than writing over old data (--laid-out writes over the same blocks each time)"

@@ -10,6 +10,7 @@ from copytime.errors import InputError
 from copytime.links import find_link
 from copytime.logbook import Logbook
 from copytime.records import Qualification
+from copytime.visits.advice import advice
 
 __all__ = ["qualification_again", "with_results"]
 
@@ -24,8 +25,14 @@ def qualification_again(path: Path, wanted: str) -> Qualification | None:
 
 
 def with_results(one: Qualification) -> Qualification:
-    """Compute the results of an entry from its passes and the link that was declared for it."""
-    return replace(one, results=results_of(one.passes, _ceiling(one)))
+    """Compute the results of an entry from its passes and the link that was declared for it.
+
+    A run that was killed left no advice, so that is worked out as well.
+    """
+    adaptive = one.conditions.get("until_margin_share") is not None
+    results = results_of(one.passes, _ceiling(one), adaptive=adaptive)
+    said = advice(one.passes, results, one.conditions)
+    return replace(one, results=results, warnings=tuple(dict.fromkeys([*one.warnings, *said])))
 
 
 def _ceiling(one: Qualification) -> float | None:

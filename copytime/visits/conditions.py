@@ -5,14 +5,15 @@ from __future__ import annotations
 import os
 import platform as python_platform
 import sys
+from dataclasses import dataclass
 from importlib import metadata
 
 from copytime._version import __version__
-from copytime.attached import DiskState, Target
-from copytime.records import Part
+from copytime.attached import DiskState, Platform, Target
+from copytime.records import Counts, Part
 from copytime.visits.plan import Plan
 
-__all__ = ["chain_of", "changed", "conditions_of", "temperature"]
+__all__ = ["Moment", "chain_of", "changed", "conditions_of", "temperature"]
 
 
 def conditions_of(plan: Plan) -> dict[str, object]:
@@ -33,12 +34,14 @@ def conditions_of(plan: Plan) -> dict[str, object]:
         "serial": disk.serial if disk else None,
         "firmware": disk.firmware if disk else None,
         "bus": disk.bus if disk else None,
+        "device_number": disk.number if disk else None,
         "capacity_bytes": disk.size_bytes if disk else None,
         "rotational": disk.rotational if disk else None,
         "write_cache": disk.write_cache if disk else None,
         "payload_bytes": plan.payload_bytes,
         "depth": options.depth,
         "block_bytes": options.block,
+        "until_margin_share": options.until,
         "declared_link": options.link.name if options.link else None,
         "system": f"{python_platform.system()} {python_platform.release()}",
         "machine": python_platform.machine(),
@@ -81,9 +84,35 @@ def temperature(states: tuple[DiskState, ...]) -> float | None:
     return max(known) if known else None
 
 
-def same_target(first: Target, second: Target) -> bool:
-    """Tell whether two looks at a path found the same file system on the same disks."""
-    return (first.device, [disk.number for disk in first.disks]) == (
-        second.device,
-        [disk.number for disk in second.disks],
-    )
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """What the drives of a target tell at one moment of a visit."""
+
+    states: tuple[DiskState, ...]
+    counts: Counts | None
+
+    @classmethod
+    def now(cls, platform: Platform, target: Target) -> Moment:
+        """Look at the drives."""
+        return cls(states=platform.states(target), counts=platform.counts(target))
+
+    def until(self, end: Moment) -> dict[str, object]:
+        """Write down what happened between this moment and a later one; unknown things are left out.
+
+        ``device_written_bytes`` is all that was written to the disks meanwhile, by whomever: what the visit cost in
+        endurance.
+        """
+        found: dict[str, object | None] = {
+            "temperature_start_c": temperature(self.states),
+            "temperature_end_c": temperature(end.states),
+            "changed": list(changed(self.states, end.states)) or None,
+        }
+        if self.states:
+            found["link_mode"] = self.states[0].link_mode
+            found["attachment"] = self.states[0].attachment
+            found["errors_start"] = self.states[0].errors
+        if end.states:
+            found["errors_end"] = end.states[0].errors
+        if self.counts is not None and end.counts is not None:
+            found["device_written_bytes"] = end.counts.written_bytes - self.counts.written_bytes
+        return {key: value for key, value in found.items() if value is not None}

@@ -102,6 +102,7 @@ def make_plan(target: Target, options: Options, *, known_rate: float | None = No
     AccessRefused for a target that cannot be written, NoSpace where the payload does not fit.
     """
     _check_options(options)
+    _check_memory(options)
     _check_target(target)
     repeats = options.repeats or (REPEATS_BRIEF if options.brief else REPEATS)
     if options.until is not None:
@@ -147,6 +148,20 @@ def _check_options(options: Options) -> None:
                 f"at most {options.at_most} repeats is too few to stop by a margin",
                 hint=f"Ask for --at-most {REPEATS} or more, or for --repeats {options.at_most} without --until.",
             )
+
+
+def _check_memory(options: Options) -> None:
+    """Refuse buffers that would push everything else out of memory, the measurement's own pages among it."""
+    import psutil
+
+    needed = (2 * options.depth + 1) * options.block
+    available = psutil.virtual_memory().available
+    if needed > available / 2:
+        raise InputError(
+            f"{options.depth} blocks of {size_text(options.block)} in hand need {size_text(needed)} of memory; "
+            f"{size_text(available)} are available",
+            hint="Ask for a smaller --block or --depth.",
+        )
 
 
 def _check_target(target: Target) -> None:

@@ -12,24 +12,25 @@ from pathlib import Path
 import psutil
 
 from copytime.analysis.results import results_of
-from copytime.attached import DiskState, Platform
+from copytime.attached import Platform
 from copytime.attached import platform as this_platform
 from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
 from copytime.engine.large import Layout
 from copytime.engine.scratch import Scratch
-from copytime.engine.system import ALIGNMENT, System
+from copytime.engine.system import System
 from copytime.engine.system import system as this_system
 from copytime.engine.waking import waker
-from copytime.errors import CopytimeError, LogbookError, Stopped, from_os_error
+from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
-from copytime.records import Access, Direction, Progress, ProgressCallback, Qualification
+from copytime.records import Direction, Progress, ProgressCallback, Qualification
 from copytime.records import Pass as PassRecord
 from copytime.safetext import plain, storable
 from copytime.units import duration_text, size_text
 from copytime.visits.advice import advice
-from copytime.visits.conditions import chain_of, changed, conditions_of, temperature
+from copytime.visits.conditions import Moment, chain_of, conditions_of
 from copytime.visits.journal import journal_in
+from copytime.visits.notes import Notes
 from copytime.visits.plan import LONGEST_PASS_S, Options, Plan, make_plan
 from copytime.visits.timed import Settings, Station, now
 from copytime.visits.work import LargeWork, Look, Work
@@ -62,8 +63,9 @@ def qualify(
     the file to write passes to, None for none. ``progress`` is called with a Progress record several times a second and
     after each pass, from the calling thread. ``stop`` is asked now and then; when it returns True the work ends.
 
-    Raises InputError, AccessRefused or NoSpace before anything is written; DriveFault, NoSpace, AccessRefused or Stopped
-    during the work, with what was finished in the error's ``finished``. The scratch folder is removed in any case.
+    Raises InputError, AccessRefused, NoSpace or LogbookError before anything is written; DriveFault, NoSpace, AccessRefused
+    or Stopped during the work, with what was finished in the error's ``finished``. The scratch folder is removed in
+    any case, also where ``progress`` raises or an interrupt comes; those are passed on.
     """
     plan = make_plan(this_platform().target(str(target)), options or Options())
     opened = Logbook.open(logbook) if logbook is not None else None
@@ -110,39 +112,46 @@ class _Visit:
         self.plan = plan
         self.options = plan.options
         self.target = plan.target
-        self.logbook = logbook
-        self.progress = progress or (lambda _: None)
+        self.notes = Notes(logbook)
+        self._callers = progress
+        self._callers_error: BaseException | None = None
         self.stop = stop
         self.platform = platform
         self.system = system
         self.passes: list[PassRecord] = []
         self.remarks: list[str] = []
+        self.journaled = False
         self.conditions = conditions_of(plan)
-        self.id = str(uuid.uuid4())
-
-    def run(self) -> Outcome:
-        """Do everything from the first entry in the logbook to the last."""
-        begun = Qualification(
-            id=self.id,
+        self.begun = Qualification(
+            id=str(uuid.uuid4()),
             created=now(),
             state="running",
             drive=storable(self.target.drive_label),
             target=storable(self.target.path),
-            chain=chain_of(self.plan),
+            chain=chain_of(plan),
             conditions=self.conditions,
         )
-        self._note(lambda book: book.begin(begun))
-        before = self.platform.states(self.target)
+
+    def run(self) -> Outcome:
+        """Do everything from the first entry in the logbook to the last."""
+        self.notes.write(lambda book: book.begin(self.begun))
+        before = Moment.now(self.platform, self.target)
         failure: CopytimeError | None = None
-        with kept_awake() as awake:
-            self.conditions["sleep_held_off"] = awake
-            try:
+        try:
+            with kept_awake() as awake:
+                self.conditions["sleep_held_off"] = awake
                 self._in_scratch()
-            except CopytimeError as error:
-                failure = error
-            except OSError as error:
+        except CopytimeError as error:
+            failure = error
+        except BaseException as error:
+            # an interrupt or an error in the caller's own callback: it is the caller's, but the entry is closed all the same
+            if isinstance(error, OSError) and error is not self._callers_error:
                 failure = from_os_error(error, f"measuring in {plain(self.target.path)}")
-        return Outcome(qualification=self._finish(begun, before, failure), failure=failure)
+                return Outcome(qualification=self._finish(before, "failed"), failure=failure)
+            self._finish(before, "stopped" if isinstance(error, KeyboardInterrupt) else "failed")
+            raise
+        state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
+        return Outcome(qualification=self._finish(before, state), failure=failure)
 
     def _in_scratch(self) -> None:
         """Make the scratch folder, measure in it, and remove it whatever happens."""
@@ -150,35 +159,42 @@ class _Visit:
         scratch = Scratch.make(
             self.system,
             self.target.path,
-            journal=journal_in(self._note),
+            journal=journal_in(self._journal),
             created=now(),
             process_started=psutil.Process().create_time(),
+            device=self.target.device,
         )
         try:
             self._measure(scratch)
         finally:
-            self._say("clean-up")
-            if self.options.keep and self.passes:
-                scratch.close()
-                self.remarks.append(f"kept as asked: {plain(scratch.path)}; 'copytime tidy --yes' removes it")
-            else:
-                self._clear(scratch)
+            try:
+                self._say("clean-up")
+            finally:
+                self._leave(scratch)
+
+    def progress(self, progress: Progress) -> None:
+        """Tell the caller where the visit stands, and know an error of theirs from one of the drive's."""
+        if self._callers is None:
+            return
+        try:
+            self._callers(progress)
+        except BaseException as error:
+            self._callers_error = error
+            raise
+
+    def _journal(self, write: Callable[[Logbook], None]) -> None:
+        self.journaled = self.notes.write(write)
 
     def _measure(self, scratch: Scratch) -> None:
         """Run the passes, alternating directions, then check every byte."""
         options = self.options
-        settings = Settings(
-            depth=options.depth,
-            block_bytes=options.block,
-            laid_out=options.laid_out,
-            verify=options.verify,
-            idle_s=_IDLE_BRIEF_S if options.brief else _IDLE_S,
-        )
+        settings = Settings(verify=options.verify, idle_s=_IDLE_BRIEF_S if options.brief else _IDLE_S)
         work = LargeWork(
             scratch.folder,
             Layout(self.plan.payload_bytes, options.block, self.target.file_limit),
             run=secrets.randbits(64),
             depth=options.depth,
+            flush_method=self.system.flush_method,
             unbuffered=not options.buffered,
             laid_out=options.laid_out,
         )
@@ -191,8 +207,8 @@ class _Visit:
                     repeat += 1
                     for direction in (Direction.TO_DRIVE, Direction.FROM_DRIVE):
                         self._one(station, work, direction, repeat)
-            if options.verify:
-                self._check(work)
+                if options.verify:
+                    self._check(station, work)
         finally:
             work.close()
 
@@ -212,7 +228,7 @@ class _Visit:
         if one.payload_bytes < work.payload_bytes:
             self._shorten(work, one.payload_bytes)
         self.passes.append(one)
-        self._note(lambda book: book.add_pass(self.id, one))
+        self.notes.write(lambda book: book.add_pass(self.begun.id, one))
         self.progress(
             Progress(
                 stage=stage,
@@ -232,7 +248,7 @@ class _Visit:
         until = self.options.until
         if until is None or repeat >= self.plan.at_most:
             return False
-        for one in results_of(self.passes):
+        for one in results_of(self.passes, adaptive=True):
             if one.low is None or one.high is None or max(one.high / one.rate - 1, 1 - one.low / one.rate) > until:
                 return True
         return False
@@ -247,71 +263,56 @@ class _Visit:
             f"lasted over {duration_text(LONGEST_PASS_S)}; compare it with results of the same size only"
         )
 
-    def _check(self, work: Work) -> None:
+    def _check(self, station: Station, work: Work) -> None:
         """Compare every byte of what the last writing pass left on the drive."""
-        found = work.check(stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
-        how = "every byte" if found.access is Access.UNBUFFERED else "every byte, buffered"
+        found = station.checked(work, stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
+        moved = found.moved
         at = max(index for index, one in enumerate(self.passes) if one.direction is Direction.TO_DRIVE)
-        one = self.passes[at] = replace(self.passes[at], verified=how, mismatches=found.mismatches)
-        self._note(lambda book: book.add_verification(one.id, how, found.mismatches))
-        if found.wrong_cells:
-            cells = found.payload_bytes // ALIGNMENT
-            self.remarks.append(f"{found.wrong_cells} of {cells} blocks of {ALIGNMENT} bytes came back wrong")
+        one = self.passes[at] = replace(
+            self.passes[at], verified=found.how, mismatches=moved.mismatches, wrong_cells=moved.wrong_cells
+        )
+        self.notes.write(lambda book: book.add_verification(one))
+        late = station.changes()
+        if late:
+            self.remarks.append(f"while every byte was checked the drive changed: {', '.join(late)}")
 
-    def _clear(self, scratch: Scratch) -> None:
-        """Remove the scratch folder; what cannot be removed now is told and stays in the journal."""
+    def _leave(self, scratch: Scratch) -> None:
+        """Remove the scratch folder, or keep it as asked; what cannot be removed now is told and stays in the journal."""
+        later = "'copytime tidy --yes' removes it" if self.journaled else "no journal knows it, so remove it by hand"
+        if self.options.keep and self.passes:
+            scratch.close()
+            self.remarks.append(f"kept as asked: {plain(scratch.path)}; {later}")
+            return
         try:
             left = scratch.clear()
         except CopytimeError as error:
-            self.remarks.append(f"{error.message}; once the drive is back, 'copytime tidy --yes' removes what is left")
+            self.remarks.append(f"{error.message}. Something is left of it; once the drive is back, {later}")
             return
         if left:
             self.remarks.append(
                 f"{plain(scratch.path)} was left in place, because somebody put something there: {plain(', '.join(left))}"
             )
 
-    def _finish(self, begun: Qualification, before: tuple[DiskState, ...], failure: CopytimeError | None) -> Qualification:
+    def _finish(self, before: Moment, state: str) -> Qualification:
         """Work out the results and close the entry."""
-        self._conditions_at_end(before)
-        state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
-        results = results_of(self.passes, self.options.link.ceiling if self.options.link else None)
-        capacity = self.target.disks[0].size_bytes if self.target.disks else None
-        said = advice(self.passes, results, capacity_bytes=capacity, trims=self.target.discards)
+        written = sum(one.payload_bytes for one in self.passes if one.direction is Direction.TO_DRIVE)
+        self.conditions["written_bytes"] = written + (self.plan.payload_bytes if self.options.laid_out else 0)
+        self.conditions.update(before.until(Moment.now(self.platform, self.target)))
+        adaptive = self.options.until is not None
+        link = self.options.link
+        results = results_of(self.passes, link.ceiling if link else None, adaptive=adaptive)
+        said = advice(self.passes, results, self.conditions)
         warnings = tuple(dict.fromkeys([*self.plan.remarks, *self.remarks, *said]))
-        self._note(lambda book: book.finish(self.id, state=state, warnings=warnings, conditions=self.conditions))
+        self.notes.write(lambda book: book.finish(self.begun.id, state=state, warnings=warnings, conditions=self.conditions))
+        complaint = self.notes.complaint
         return replace(
-            begun,
+            self.begun,
             state=state,
             passes=tuple(self.passes),
             results=results,
-            warnings=tuple(dict.fromkeys([*warnings, *self.remarks])),
+            warnings=(*warnings, complaint) if complaint else warnings,
             conditions=self.conditions,
         )
-
-    def _conditions_at_end(self, before: tuple[DiskState, ...]) -> None:
-        """Note what the visit did to the drive, and what changed meanwhile."""
-        after = self.platform.states(self.target)
-        self.conditions["written_bytes"] = sum(
-            one.payload_bytes for one in self.passes if one.direction is Direction.TO_DRIVE
-        )
-        for key, states in (("temperature_start_c", before), ("temperature_end_c", after)):
-            found = temperature(states)
-            if found is not None:
-                self.conditions[key] = found
-        if before and before[0].link_mode:
-            self.conditions["link_mode"] = before[0].link_mode
-        if changed(before, after):
-            self.conditions["changed"] = list(changed(before, after))
-
-    def _note(self, write: Callable[[Logbook], None]) -> None:
-        """Write to the logbook if there is one; a logbook that fails is told once and then left alone."""
-        if self.logbook is None:
-            return
-        try:
-            write(self.logbook)
-        except LogbookError as error:
-            self.logbook = None
-            self.remarks.append(f"not logged: {error.message}")
 
     def _stop_here(self) -> None:
         if self.stop():

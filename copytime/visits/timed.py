@@ -9,17 +9,18 @@ from datetime import datetime
 
 from copytime.attached import Backing, Platform, Target
 from copytime.engine.blocks import Stop
+from copytime.engine.movement import Movement
 from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
 from copytime.engine.waking import Wake
 from copytime.engine.witness import Observer, judge
 from copytime.errors import from_os_error
-from copytime.records import Direction, Durability, Pass
+from copytime.records import Direction, Durability, Pass, Witness
 from copytime.safetext import plain
 from copytime.visits.conditions import changed, temperature
 from copytime.visits.work import Look, Work
 
-__all__ = ["Settings", "Station", "now"]
+__all__ = ["Checked", "Settings", "Station", "now"]
 
 #: A sleep of the machine inside a pass that is longer than this makes the pass worthless, in nanoseconds.
 _SLEPT = 500_000_000
@@ -32,17 +33,26 @@ def now() -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What all passes of a visit share: blocks in hand and their size, for the record; length of the idle moments."""
+    """What all passes of a visit share: length of the idle moments, and whether data are to be compared."""
 
-    depth: int
-    block_bytes: int
-    laid_out: bool
     verify: bool
     idle_s: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """What an untimed comparison of every byte came to, and in words how sure it is that the bytes came from the drive."""
+
+    moved: Movement
+    how: str
+
+
 class Station:
-    """Everything that passes of one visit are measured with."""
+    """Everything that passes of one visit are measured with.
+
+    What may change about the drives is looked at once before the first pass and after each, so that nothing that happens
+    between passes goes unnoticed.
+    """
 
     def __init__(
         self, platform: Platform, system: System, target: Target, scratch: Scratch, wake: Wake, settings: Settings
@@ -53,6 +63,7 @@ class Station:
         self.scratch = scratch
         self.settings = settings
         self._wake = wake
+        self._states = platform.states(target)
 
     def timed(self, work: Work, direction: Direction, repeat: int, *, stop: Stop, look: Callable[[], Look]) -> Pass:
         """Time one pass of ``work``.
@@ -62,29 +73,23 @@ class Station:
         NoSpace, AccessRefused, DriveFault or Stopped; the pass is then lost, and only that.
         """
         writing = direction is Direction.TO_DRIVE
-        work.prepare(direction)
+        prepared = work.prepare(direction)
         self._drain()
-        observer = Observer(
-            lambda: self.platform.counts(self.target),
-            copies=self.target.copies,
-            suspended=self.system.suspended_ns,
-            idle_s=self.settings.idle_s,
-        )
+        observer = self._observer()
         observer.watch_idle()
-        states = self.platform.states(self.target)
         self._wake()
         started, shown = now(), look()
         observer.start()
         moved = work.move(direction, stop=stop, look=shown)
         observed = observer.finish(direction, moved.elapsed_ns)
         self.scratch.verify_place()
-        after = self.platform.states(self.target)
-        marks = changed(states, after)
+        warm, marks = temperature(self._states), [*prepared, *self.changes()]
         if (observed.suspended_ns or 0) > _SLEPT:
-            marks = (*marks, "suspended")
+            marks.append("suspended")
+        if not moved.access_checked:
+            marks.append("access-unchecked")
         placed = work.placement()
-        depth_bytes, block = observed.depth_bytes, self.settings.block_bytes
-        return Pass(
+        made = Pass(
             id=str(uuid.uuid4()),
             workload=work.workload,
             direction=direction,
@@ -97,30 +102,55 @@ class Station:
             device_bytes=observed.device_bytes,
             other_bytes=observed.other_bytes,
             idle_bytes=observed.idle_bytes,
-            witness=judge(moved.payload_bytes, observed),
+            other_idle_bytes=observed.other_idle_bytes,
+            witness=judge(moved.payload_bytes, observed, slack=moved.metadata_bytes),
             access=moved.access,
-            durability=self.durability() if writing else None,
+            durability=self.durability(work.flush_method) if writing else None,
             verified=None if writing or not self.settings.verify else "spot check",
+            wrong_cells=moved.wrong_cells,
             mismatches=moved.mismatches,
-            block_bytes=block,
-            depth=self.settings.depth,
-            depth_reached=None if depth_bytes is None else round(depth_bytes / block, 3),
-            laid_out=self.settings.laid_out,
+            latencies_ns=moved.latencies_ns,
             trace=moved.trace,
-            temperature_c=(temperature(states), temperature(after)),
+            temperature_c=(warm, temperature(self._states)),
             first_extent=placed[0] if placed else None,
             extents=placed[1] if placed else None,
             cpu_ns=observed.cpu_ns,
-            marks=marks,
+            marks=tuple(marks),
         )
+        return work.describe(made, observed.depth_bytes)
 
-    def durability(self) -> Durability:
+    def checked(self, work: Work, *, stop: Stop, look: Look) -> Checked:
+        """Compare every byte of what was written last, and let the counters say where the bytes came from."""
+        self._drain()
+        observer = self._observer()
+        observer.start()
+        moved = work.check(stop=stop, look=look)
+        observed = observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns)
+        self.scratch.verify_place()
+        witness = judge(moved.payload_bytes, observed, slack=moved.metadata_bytes)
+        how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
+        return Checked(moved=moved, how=how)
+
+    def changes(self) -> tuple[str, ...]:
+        """Name what changed about the drives since this was asked last."""
+        before, self._states = self._states, self.platform.states(self.target)
+        return changed(before, self._states)
+
+    def durability(self, method: str) -> Durability:
         """Say by what means the end of a writing pass is made to last, and what of it is proven."""
         elsewhere = self.target.backing in (Backing.NETWORK, Backing.PROGRAM)
         return Durability(
-            method=self.system.flush_method,
+            method=method,
             flush_proven=self.target.flush_reaches_drive,
             server_proven=not elsewhere and not self.target.file_system.startswith("fuse"),
+        )
+
+    def _observer(self) -> Observer:
+        return Observer(
+            lambda: self.platform.counts(self.target),
+            copies=self.target.copies,
+            suspended=self.system.suspended_ns,
+            idle_s=self.settings.idle_s,
         )
 
     def _drain(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Protocol
 
 from copytime.engine.blocks import Stop
@@ -10,7 +11,7 @@ from copytime.engine.large import LargeFiles, Layout
 from copytime.engine.movement import Movement
 from copytime.engine.payload import Payload
 from copytime.engine.system import Folder
-from copytime.records import Direction, Workload
+from copytime.records import Direction, Pass, Workload
 
 __all__ = ["LargeWork", "Look", "Work"]
 
@@ -22,6 +23,7 @@ class Work(Protocol):
     """A payload of one kind in a scratch folder. Every method may raise NoSpace, AccessRefused, DriveFault or Stopped."""
 
     workload: Workload
+    flush_method: str
 
     @property
     def payload_bytes(self) -> int:
@@ -30,8 +32,8 @@ class Work(Protocol):
     def create(self, *, stop: Stop, look: Look) -> None:
         """Make what the passes need; not timed."""
 
-    def prepare(self, direction: Direction) -> None:
-        """Bring everything to where a pass in this direction starts; not timed."""
+    def prepare(self, direction: Direction) -> tuple[str, ...]:
+        """Bring everything to where a pass in this direction starts; not timed. Returns marks for the pass."""
 
     def move(self, direction: Direction, *, stop: Stop, look: Look) -> Movement:
         """Move the payload; timed."""
@@ -44,6 +46,9 @@ class Work(Protocol):
 
     def placement(self) -> tuple[int, int] | None:
         """Return (first physical byte, number of extents) of the payload, or None where that is not known."""
+
+    def describe(self, one: Pass, depth_bytes: float | None) -> Pass:
+        """Add what only the workload knows; ``depth_bytes`` is the mean amount that the device had in hand."""
 
     def close(self) -> None:
         """Let go of the files; they stay for the scratch folder to remove."""
@@ -61,9 +66,12 @@ class LargeWork:
         *,
         run: int,
         depth: int,
+        flush_method: str,
         unbuffered: bool = True,
         laid_out: bool = False,
     ) -> None:
+        self.flush_method = flush_method
+        self._depth = depth
         self._files = LargeFiles(folder, layout, depth=depth, unbuffered=unbuffered)
         self._payload = Payload(run=run, block_bytes=layout.block_bytes, depth=depth)
         self._laid_out = laid_out
@@ -80,12 +88,13 @@ class LargeWork:
         if self._laid_out:
             self._files.write(self._payload, turn=0, stop=stop, look=look)
 
-    def prepare(self, direction: Direction) -> None:
+    def prepare(self, direction: Direction) -> tuple[str, ...]:
         """See Work."""
-        if direction is Direction.FROM_DRIVE:
+        if direction is Direction.FROM_DRIVE or self._laid_out:
             self._files.settle()
-        elif not self._laid_out:
+        else:
             self._files.empty()
+        return ()
 
     def move(self, direction: Direction, *, stop: Stop, look: Look) -> Movement:
         """See Work; every writing pass stamps its own number, so that what an earlier one left is recognised."""
@@ -106,6 +115,12 @@ class LargeWork:
     def placement(self) -> tuple[int, int] | None:
         """See Work."""
         return self._files.placement()
+
+    def describe(self, one: Pass, depth_bytes: float | None) -> Pass:
+        """See Work."""
+        block = self._files.layout.block_bytes
+        reached = None if depth_bytes is None else round(depth_bytes / block, 3)
+        return replace(one, block_bytes=block, depth=self._depth, depth_reached=reached, laid_out=self._laid_out)
 
     def close(self) -> None:
         """See Work."""

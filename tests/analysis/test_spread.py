@@ -61,7 +61,7 @@ def test_only_like_is_put_together() -> None:
     found = results_of(passes)
     assert [(one.direction, one.repeats, one.witness, one.access) for one in found] == [
         (Direction.TO_DRIVE, 2, Witness.DEVICE, Access.UNBUFFERED),
-        (Direction.TO_DRIVE, 2, Witness.CACHED, Access.UNBUFFERED),
+        (Direction.TO_DRIVE, 1, Witness.CACHED, Access.UNBUFFERED),
         (Direction.FROM_DRIVE, 1, Witness.DEVICE, Access.UNBUFFERED),
         (Direction.TO_DRIVE, 1, Witness.DEVICE, Access.BUFFERED),
         (Direction.TO_DRIVE, 1, Witness.DEVICE, Access.UNBUFFERED),

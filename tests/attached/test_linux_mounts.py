@@ -50,14 +50,23 @@ def test_discard_in_both_spellings() -> None:
         ("/media/Lantern Drives", None, 24),
         ("/", None, 24),
         ("/media/Lantern Drive/games", 30, 30),
-        ("/media/Lantern Drive/games", 999, 34),
     ],
-    ids=["later one hides", "longest", "not a part of a name", "root", "the kernel's word", "unknown id"],
+    ids=["later one hides", "longest", "not a part of a name", "root", "the kernel's word"],
 )
 def test_finds_the_mount_of_a_path(path: str, mount_id: int | None, expected: int) -> None:
     found = mount_of(parse_mountinfo(TEXT), path, mount_id)
     assert found is not None
     assert found.id == expected
+
+
+def test_an_id_that_is_not_listed_is_not_guessed_at() -> None:
+    assert mount_of(parse_mountinfo(TEXT), "/media/Lantern Drive/games", 999) is None
+
+
+@pytest.mark.parametrize("odd", ["\r", "\x0c", "\x85", "\u2028", "\x1c"])
+def test_odd_characters_in_a_mount_point_do_not_end_the_line(odd: str) -> None:
+    (found,) = parse_mountinfo(f"36 35 98:0 / /media/a{odd}b rw - ext4 /dev/sdb1 rw")
+    assert found.mount_point == f"/media/a{odd}b"
 
 
 @pytest.mark.parametrize(

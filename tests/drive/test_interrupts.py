@@ -154,3 +154,41 @@ def test_on_a_terminal_there_are_bars_and_control_c_works(drive: LoopDrive, thro
     assert "no pass was finished" in shown
     os.close(leader)
     assert list(drive.mount.glob("copytime-scratch-*")) == []
+
+
+def on_a_terminal(drive: LoopDrive, throttle: Throttle, *before: str) -> tuple[subprocess.Popen[str], int]:
+    """Start a slow run on a terminal of its own and return it when bars are drawn."""
+    throttle.limit(drive.number, read=50_000_000, write=50_000_000)
+    leader, follower = pty.openpty()
+    command = [*before, sys.executable, "-m", "copytime", "qualify", str(drive.mount), "--large", "200MB", "--repeats", "2"]
+    child = subprocess.Popen(
+        throttle.command("setsid", "--ctty", "--wait", *command),
+        stdin=follower,
+        stdout=subprocess.PIPE,
+        stderr=follower,
+        text=True,
+    )
+    os.close(follower)
+    seen = b""
+    while b"large to drive 1/2" not in seen:
+        seen += os.read(leader, 4096)
+    return child, leader
+
+
+def test_a_terminal_that_goes_away_ends_the_run_and_cleans_up(drive: LoopDrive, throttle: Throttle, cli: Cli) -> None:
+    child, leader = on_a_terminal(drive, throttle)
+    os.close(leader)  # SIGHUP, and every further word to the terminal fails
+    child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert list(drive.mount.glob("copytime-scratch-*")) == []
+    (entry,) = logged(cli)
+    assert entry["state"] == "stopped"
+
+
+def test_nohup_is_honoured(drive: LoopDrive, throttle: Throttle, cli: Cli) -> None:
+    child, leader = on_a_terminal(drive, throttle, "sh", "-c", 'trap "" HUP; exec "$@"', "sh")  # as nohup does
+    os.close(leader)
+    child.communicate(timeout=120)
+    assert child.returncode == 0
+    (entry,) = logged(cli)
+    assert (entry["state"], entry["pass_count"]) == ("finished", 4)

@@ -19,6 +19,7 @@ class Recorder:
         self.done: list[int] = []
         self.in_hand = 0
         self.most = 0
+        self.finished_in: str | None = None
 
     def ready(self, worker: int, block: int) -> None:
         """Nothing to prepare."""
@@ -36,6 +37,11 @@ class Recorder:
                 self.in_hand -= 1
                 self.done.append(block)
         return 10
+
+    def finish(self) -> None:
+        assert self.in_hand == 0
+        self.finished_in = threading.current_thread().name
+        time.sleep(self.seconds)  # reason: stands for the time that a flush takes
 
 
 @pytest.mark.parametrize("ahead", [False, True])
@@ -74,7 +80,7 @@ def test_stop_ends_at_the_next_block() -> None:
 
 def test_look_cuts_the_rest_and_leaves_no_gap() -> None:
     job = Recorder(0.005)
-    flight = fly(10_000, 4, job, ahead=True, look=lambda done, _blocks: done >= 100)
+    flight = fly(10_000, 4, job, ahead=True, look=lambda done: done >= 100)
     assert sorted(job.done) == list(range(len(job.done)))
     assert len(flight.end_ns) == len(job.done)
     assert flight.moved_bytes == 10 * len(job.done)
@@ -83,12 +89,45 @@ def test_look_cuts_the_rest_and_leaves_no_gap() -> None:
 def test_an_interrupt_in_the_callers_thread_waits_for_the_workers() -> None:
     job = Recorder(0.01)
 
-    def look(_done: int, _blocks: int) -> bool:
+    def look(_done: int) -> bool:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         fly(10_000, 2, job, look=look)
     assert job.in_hand == 0
+
+
+def test_the_flush_is_inside_the_clock_and_no_watcher_can_hold_it_up() -> None:
+    job = Recorder(0.02)
+
+    def slow(_done: int, _blocks: int) -> None:
+        time.sleep(0.5)  # reason: a watcher that dawdles while the work ends
+
+    flight = fly(4, 2, job, watch=slow)
+    assert job.finished_in is not None
+    assert job.finished_in.startswith("copytime-")
+    assert flight.finish_ns - flight.end_ns[-1] >= 20_000_000
+    assert flight.finish_ns < 400_000_000
+
+
+def test_a_flush_that_fails_is_an_error() -> None:
+    class Failing(Recorder):
+        def finish(self) -> None:
+            raise OSError(5, "Input/output error")
+
+    with pytest.raises(OSError, match="Input/output"):
+        fly(4, 2, Failing())
+
+
+def test_nothing_is_flushed_after_an_error_or_a_stop() -> None:
+    failing = Recorder(0.001, fail_at=2)
+    with pytest.raises(OSError, match="Input/output"):
+        fly(100, 2, failing)
+    stopped = Recorder(0.01)
+    with pytest.raises(Stopped):
+        fly(100, 2, stopped, stop=lambda: True)
+    assert failing.finished_in is None
+    assert stopped.finished_in is None
 
 
 def test_the_clock_starts_with_the_first_block() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from copytime.engine.checking import MOST_TOLD, Findings
+from copytime.engine.checking import MOST_TOLD, Findings, Suspects
 from copytime.engine.payload import CELL, Payload, Piece, Words
 
 PIECE = Piece(0, 3, 512, 256)
@@ -24,7 +24,12 @@ def good(payload: Payload) -> Words:
 
 def told(payload: Payload, found: Words, *, spot: bool = False) -> list[tuple[int, int, str]]:
     findings = Findings(payload, {0: "large-0000.bin", 1: "large-0001.bin"})
-    (findings.spot if spot else findings.whole)(BLOCK, PIECE, found)
+    if spot:
+        suspects = Suspects(findings)
+        suspects.spot(BLOCK, PIECE, found)
+        suspects.describe()
+    else:
+        findings.whole(BLOCK, PIECE, found)
     return [(one.offset // CELL, one.length // CELL, one.found) for one in findings.told]
 
 
@@ -95,6 +100,28 @@ def test_a_spot_check_sees_a_wrong_end_and_then_looks_at_everything(payload: Pay
 def test_a_spot_check_sees_a_block_that_is_another_one(payload: Payload) -> None:
     shifted = payload.stamped(BLOCK, Piece(0, 3, 513, 256)).copy()
     assert told(payload, shifted, spot=True)
+
+
+def test_a_spot_check_sees_a_wrong_body_under_a_right_stamp(payload: Payload, good: Words) -> None:
+    good[:, 4:] = 0  # a drive that keeps the stamps and forgets the rest
+    assert told(payload, good, spot=True)
+
+
+def test_of_many_suspects_a_few_are_kept_and_all_are_counted(payload: Payload) -> None:
+    findings = Findings(payload, {0: "large-0000.bin"})
+    suspects = Suspects(findings)
+    for block in range(10):
+        suspects.spot(block, Piece(0, 3, block * 256, 256), np.zeros((256, 512), dtype=np.uint64))
+    suspects.describe()
+    assert findings.wrong_cells == 4 * 256 + 6
+    assert [(one.offset, one.length, one.found) for one in findings.told] == [(0, 4 * 256 * CELL, "zeros")]
+
+
+def test_damage_across_blocks_is_one_place(payload: Payload) -> None:
+    findings = Findings(payload, {0: "large-0000.bin"})
+    for block in (1, 0, 2):
+        findings.whole(block, Piece(0, 3, block * 256, 256), np.zeros((256, 512), dtype=np.uint64))
+    assert [(one.offset, one.length) for one in findings.told] == [(0, 3 * 256 * CELL)]
 
 
 def test_a_drive_that_is_broken_throughout_is_told_in_a_few_lines(payload: Payload) -> None:

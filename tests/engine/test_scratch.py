@@ -185,3 +185,48 @@ def test_without_permission_nothing_is_left(tmp_path: Path, book: Notebook) -> N
 
     as_ordinary_user(try_it)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_measurement_that_runs_holds_its_folder_whatever_the_process_table_says(tmp_path: Path, book: Notebook) -> None:
+    scratch = make(tmp_path, book)
+    found = inspect(system(), scratch.entry, running=nobody)
+    assert (found.state, found.why) == ("in-use", "a measurement is running in it")
+    with pytest.raises(CopytimeError, match="left alone"):
+        remove(system(), scratch.entry, book.journal, running=nobody)
+    scratch.close()
+    assert inspect(system(), scratch.entry, running=nobody).state == "ours"
+
+
+def test_a_folder_left_before_its_marker_was_written(tmp_path: Path, book: Notebook) -> None:
+    entry, place = killed(tmp_path, book)
+    for path in sorted(place.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink()
+    assert inspect(system(), entry, running=nobody).state == "ours"
+    assert remove(system(), entry, book.journal, running=nobody) == []
+    assert not place.exists()
+
+
+def test_missing_where_nothing_tells_the_file_system_is_not_gone(tmp_path: Path, book: Notebook) -> None:
+    entry, place = killed(tmp_path, book)
+    for path in sorted(place.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink()
+    place.rmdir()
+    unknown = replace(entry, file_system="")
+    assert inspect(system(), unknown, running=nobody).state == "unreachable"
+    with pytest.raises(CopytimeError, match="nothing tells whether this is its drive"):
+        remove(system(), unknown, book.journal, running=nobody)
+    assert entry.token in book.entries
+
+
+def test_another_file_system_than_planned_is_not_written_to(tmp_path: Path, book: Notebook) -> None:
+    with pytest.raises(DriveFault, match="another file system stands at"):
+        Scratch.make(
+            system(),
+            str(tmp_path),
+            journal=book.journal,
+            created="2026-01-01T00:00:00+00:00",
+            process_started=0.0,
+            device=tmp_path.stat().st_dev + 1,
+        )
+    assert list(tmp_path.iterdir()) == []
+    assert book.entries == {}

@@ -35,11 +35,18 @@ def test_judgement(moved: int | None, other: int | None, verdict: Witness) -> No
         (int(0.85 * GB), int(0.2 * GB), Witness.SHARED),
         (int(0.5 * GB), int(0.2 * GB), Witness.CACHED),
         (int(0.95 * GB), int(0.01 * GB), Witness.CACHED),
+        (int(0.97 * GB), int(0.04 * GB), Witness.DEVICE),
     ],
 )
 def test_steady_traffic_of_others_is_not_taken_for_breathing(net: int, idle: int, verdict: Witness) -> None:
     """Somebody who reads all the time slows down when we come: what is taken off is then too much, and proves nothing."""
     assert judge(GB, Observation(device_bytes=net, other_bytes=0, idle_bytes=idle)) is verdict
+
+
+def test_traffic_the_other_way_does_not_make_up_for_what_is_missing() -> None:
+    half = Observation(device_bytes=GB // 2, other_bytes=0, other_idle_bytes=int(0.6 * GB))
+    assert judge(GB, half) is Witness.CACHED
+    assert judge(GB, Observation(device_bytes=GB, other_bytes=0, other_idle_bytes=int(0.6 * GB))) is Witness.SHARED
 
 
 def test_a_small_payload_is_allowed_the_journal_of_its_file_system() -> None:

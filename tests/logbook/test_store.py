@@ -91,8 +91,9 @@ def test_a_verification_is_added_to_its_pass(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "book.sqlite") as book:
         book.begin(an_entry())
         book.add_pass(an_entry().id, one)
-        book.add_verification(one.id, "every byte", (wrong,))
-        assert book.qualification("0123").passes == (replace(one, verified="every byte", mismatches=(wrong,)),)
+        checked = replace(one, verified="every byte", mismatches=(wrong,), wrong_cells=1)
+        book.add_verification(checked)
+        assert book.qualification("0123").passes == (checked,)
 
 
 def test_the_file_is_private_strict_and_marked(tmp_path: Path) -> None:
@@ -228,3 +229,31 @@ def test_a_folder_that_cannot_be_written(tmp_path: Path) -> None:
     with pytest.raises(LogbookError, match="cannot write the logbook"):
         Logbook.open(tmp_path / "file" / "book.sqlite")
     assert os.listdir(tmp_path) == ["file"]
+
+
+def test_reading_leaves_nothing_beside_it(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    with Logbook.open(path) as book:
+        book.begin(an_entry())
+    look = Logbook.read(path)
+    assert look is not None
+    with look:
+        assert len(look.qualifications()) == 1
+        with pytest.raises(LogbookError, match="readonly"):
+            look.begin(an_entry(id="fedcba98-0000-4000-8000-000000000000"))
+    assert [one.name for one in tmp_path.iterdir()] == ["book.sqlite"]
+
+
+def test_many_programs_may_make_one_logbook_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "book.sqlite"
+    code = (
+        "import sys, uuid; from pathlib import Path; from copytime.logbook import Logbook; "
+        "Logbook.open(Path(sys.argv[1])).close()"
+    )
+    for _ in range(3):
+        crew = [
+            subprocess.Popen([sys.executable, "-c", code, str(path)], stderr=subprocess.PIPE, text=True) for _ in range(6)
+        ]
+        said = [one.communicate(timeout=60)[1] for one in crew]
+        assert [one.returncode for one in crew] == [0] * 6, said
+        path.unlink()

@@ -10,10 +10,11 @@ from copytime.visits.advice import advice
 from tests.support.passes import a_pass
 
 
-def said(passes: list[Pass], ceiling: float | None = None, **more: Any) -> str:
-    return "\n".join(advice(passes, results_of(passes, ceiling), **more))
+def said(passes: list[Pass], ceiling: float | None = None, **conditions: Any) -> str:
+    return "\n".join(advice(passes, results_of(passes, ceiling), conditions))
 
 
+WRONG = Mismatch(file="large-0000.bin", offset=0, length=4096, found="zeros")
 STEADY = [a_pass(rate=rate, repeat=number + 1) for number, rate in enumerate((100e6, 101e6, 100e6, 99e6, 100e6))]
 
 
@@ -37,15 +38,17 @@ def test_nothing_to_say_about_a_steady_drive() -> None:
         ([a_pass(marks=("suspended",)), a_pass()], "slept"),
         ([a_pass(marks=("errors-rose",)), a_pass()], "failed requests"),
         ([a_pass(marks=("link-mode-changed",)), a_pass()], "changed its mode"),
+        ([a_pass(marks=("access-unchecked",)), a_pass()], "does not tell whether"),
+        ([a_pass(marks=("metadata-warm",)), a_pass()], "metadata warm"),
         ([a_pass()], "a single repeat shows no spread"),
         (
-            [a_pass(mismatches=(Mismatch(file="large-0000.bin", offset=0, length=4096, found="zeros"),)), a_pass()],
-            "came back wrong: large-0000.bin at byte 0",
+            [a_pass(mismatches=(WRONG,), wrong_cells=5), a_pass()],
+            "came back wrong, 20 KiB of it at least: large-0000.bin at byte 0",
         ),
     ],
     ids=[
         "cached", "shared", "shared, other way", "shared all along", "buffered", "flush", "server", "uneven", "unsettled",
-        "reconnected", "slept", "errors", "mode", "single", "wrong",
+        "reconnected", "slept", "errors", "mode", "unchecked", "warm", "single", "wrong",
     ],
 )  # fmt: skip
 def test_each_doubt_is_said_with_its_figures(passes: list[Pass], words: str) -> None:
@@ -57,6 +60,19 @@ def test_a_rate_above_the_declared_link() -> None:
     assert "above" not in said([a_pass(rate=53.3e6), a_pass(rate=53.3e6)], ceiling=53.248e6)
 
 
+def test_what_came_from_memory_has_no_ceiling_to_be_above() -> None:
+    cached = [a_pass(rate=9e9, witness=Witness.CACHED, device_bytes=0) for _ in range(2)]
+    assert "above" not in said(cached, ceiling=53.248e6)
+    unknown = [a_pass(rate=9e9, witness=Witness.NONE) for _ in range(2)]
+    assert "above" not in said(unknown, ceiling=53.248e6)
+
+
+def test_changes_between_passes_are_told_once() -> None:
+    assert "reconnected between passes" in said(STEADY, changed=["reconnected"])
+    during = [a_pass(marks=("reconnected",)), a_pass()]
+    assert "between passes" not in said(during, changed=["reconnected"])
+
+
 def test_places_that_moved_on_the_drive() -> None:
     passes = [a_pass(repeat=number, first_extent=number * 100 * 10**9) for number in (1, 2)]
     assert "100 GB apart" in said(passes, capacity_bytes=10**12)
@@ -64,6 +80,8 @@ def test_places_that_moved_on_the_drive() -> None:
 
 
 def test_trimming_is_said_only_when_there_were_repeats() -> None:
-    assert "trims" in said(STEADY, trims=True)
-    assert "trims" not in said([a_pass(direction=Direction.TO_DRIVE), a_pass(direction=Direction.FROM_DRIVE)], trims=True)
-    assert "trims" not in said([a_pass(repeat=number, laid_out=True) for number in (1, 2)], trims=True)
+    assert "trims" in said(STEADY, trims_deleted=True)
+    assert "trims" not in said(
+        [a_pass(direction=Direction.TO_DRIVE), a_pass(direction=Direction.FROM_DRIVE)], trims_deleted=True
+    )
+    assert "trims" not in said([a_pass(repeat=number, laid_out=True) for number in (1, 2)], trims_deleted=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sys
 
-from copytime.engine.system.interface import ALIGNMENT, DataFile, Folder, System
+from copytime.engine.system.interface import ALIGNMENT, Cached, Closeable, DataFile, Folder, System
 from copytime.errors import CopytimeError
 
-__all__ = ["ALIGNMENT", "DataFile", "Folder", "System", "system"]
+__all__ = ["ALIGNMENT", "Cached", "Closeable", "DataFile", "Folder", "System", "system"]
 
 
 def system() -> System:

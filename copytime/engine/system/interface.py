@@ -6,13 +6,20 @@ cannot send the rest of it somewhere else.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
-__all__ = ["ALIGNMENT", "DataFile", "Folder", "System"]
+__all__ = ["ALIGNMENT", "Cached", "Closeable", "DataFile", "Folder", "System"]
 
 #: Offsets, lengths and buffers of unbuffered requests are multiples of this, in bytes: the physical sector of today's
 #: drives and the page of the common machines (open(2), 'O_DIRECT'; the Windows FILE_FLAG_NO_BUFFERING rules agree).
 ALIGNMENT = 4096
+
+
+class Cached(NamedTuple):
+    """How much of a file is in the page cache, in bytes; ``dirty_bytes`` (not yet on the drive) None where not told."""
+
+    resident_bytes: int
+    dirty_bytes: int | None
 
 
 class DataFile(Protocol):
@@ -33,8 +40,8 @@ class DataFile(Protocol):
     def evict(self) -> None:
         """Ask the system to drop what it keeps of this file in memory; only flushed data can go."""
 
-    def resident_bytes(self) -> int | None:
-        """Count how much of the file is in the page cache, or None where the system does not tell."""
+    def cached(self) -> Cached | None:
+        """Tell how much of the file is in the page cache, or None where the system does not tell."""
 
     def size(self) -> int:
         """Return the length in bytes."""
@@ -47,6 +54,13 @@ class DataFile(Protocol):
 
     def close(self) -> None:
         """Let go of the file. Errors at this point belong to data that a flush has already answered for."""
+
+
+class Closeable(Protocol):
+    """Something that is let go of by closing it."""
+
+    def close(self) -> None:
+        """Let go."""
 
 
 class Folder(Protocol):
@@ -68,6 +82,15 @@ class Folder(Protocol):
     def open(self, name: str, *, unbuffered: bool = True) -> DataFile:
         """Open an existing regular file for reading and writing; a symbolic link is refused (OSError)."""
 
+    def read(self, name: str, limit: int) -> bytes:
+        """Return the first ``limit`` bytes of a file; a symbolic link is refused (OSError)."""
+
+    def hold(self, name: str) -> Closeable:
+        """Lock a file of ours until the returned hold is closed or this process ends.
+
+        Raises BlockingIOError where another process holds it. A file system without locks yields a hold that holds nothing.
+        """
+
     def is_folder(self, name: str) -> bool:
         """Tell whether ``name`` is a real folder in this one (a link is not)."""
 
@@ -87,7 +110,7 @@ class Folder(Protocol):
         """Return when nothing that anybody wrote to this file system is waiting to be written. Raises OSError."""
 
     def identity(self) -> str:
-        """Return what tells this file system from another one mounted in its place, or "" where nothing does."""
+        """Return what tells this file system from any other one mounted in its place, or "" where nothing does."""
 
     def still_there(self) -> bool:
         """Tell whether ``path`` still leads to this very folder."""

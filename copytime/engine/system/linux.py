@@ -6,6 +6,7 @@ Sources: open(2), cachestat(2) (since Linux 6.5), mincore(2), syncfs(2), posix_f
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import errno
 import fcntl
@@ -13,9 +14,11 @@ import mmap
 import os
 import struct
 import time
+import uuid
 
 import numpy as np
 
+from copytime.engine.system.interface import Cached
 from copytime.engine.system.posix import PosixFile, PosixFolder
 
 __all__ = ["Linux", "LinuxFile", "LinuxFolder"]
@@ -27,6 +30,12 @@ _SYS_CACHESTAT = 451
 _FIEMAP = 0xC020660B
 _FIEMAP_HEADER = struct.Struct("=QQIIII")
 _FIEMAP_EXTENT = struct.Struct("=QQQQQIIII")
+
+#: FS_IOC_GETFSUUID = _IOR(0x15, 0, struct fsuuid2) (linux/fs.h): a length byte and 16 bytes.
+_GETFSUUID = 0x80111500
+
+#: Where udev links file systems by their UUID or serial number.
+_BY_UUID = "/dev/disk/by-uuid"
 
 _PAGE = mmap.PAGESIZE
 
@@ -50,15 +59,16 @@ class LinuxFile(PosixFile):
         """See DataFile. Dirty pages stay (posix_fadvise(2)), so flush first."""
         os.posix_fadvise(self.handle, 0, 0, os.POSIX_FADV_DONTNEED)
 
-    def resident_bytes(self) -> int | None:
+    def cached(self) -> Cached | None:
         """See DataFile. cachestat where the kernel has it, else mincore over a mapping that is never touched."""
         found = _CacheStat()
         result = _libc().syscall(
             _SYS_CACHESTAT, self.handle, ctypes.byref(_Range(0, 0)), ctypes.byref(found), ctypes.c_uint(0)
         )
         if result == 0:
-            return int(found.cached) * _PAGE
-        return self._mincore()
+            return Cached(int(found.cached) * _PAGE, int(found.dirty + found.writeback) * _PAGE)
+        resident = self._mincore()
+        return None if resident is None else Cached(resident, None)
 
     def _mincore(self) -> int | None:
         size = self.size()
@@ -125,6 +135,26 @@ class LinuxFolder(PosixFolder):
         if _libc().syncfs(ctypes.c_int(self.handle)) != 0:
             number = ctypes.get_errno()
             raise OSError(number, os.strerror(number))
+
+    def identity(self) -> str:
+        """See Folder: the UUID, from the file system itself (since Linux 6.10) or from udev's links.
+
+        Not the id of statvfs(3): xfs and FAT make that from the device number, which the next drive gets as well.
+        """
+        room = bytearray(17)
+        with contextlib.suppress(OSError):
+            fcntl.ioctl(self.handle, _GETFSUUID, room)
+            if room[0] == 16:
+                return str(uuid.UUID(bytes=bytes(room[1:])))
+        try:
+            names = os.listdir(_BY_UUID)
+        except OSError:
+            return ""
+        for name in sorted(names):
+            with contextlib.suppress(OSError):
+                if os.stat(os.path.join(_BY_UUID, name)).st_rdev == self.device:
+                    return name
+        return ""
 
 
 class Linux:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import stat
+
+from copytime.engine.system.interface import Cached
 
 __all__ = ["PosixFile", "PosixFolder"]
 
@@ -32,7 +35,7 @@ class PosixFile:
     def evict(self) -> None:
         """See DataFile; POSIX leaves this to posix_fadvise, which not every system has."""
 
-    def resident_bytes(self) -> int | None:
+    def cached(self) -> Cached | None:
         """See DataFile."""
         return None
 
@@ -94,6 +97,26 @@ class PosixFolder:
         handle = os.open(name, flags | os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600, dir_fd=self.handle)
         return PosixFile(handle, name, unbuffered=False)
 
+    def read(self, name: str, limit: int) -> bytes:
+        """See Folder."""
+        handle = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, dir_fd=self.handle)
+        try:
+            return os.read(handle, limit)
+        finally:
+            os.close(handle)
+
+    def hold(self, name: str) -> PosixFile:
+        """See Folder; flock(2) goes with the open file, so that it ends with this process whatever happens."""
+        handle = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, dir_fd=self.handle)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            os.close(handle)
+            raise
+        except OSError:
+            pass  # a file system without locks
+        return PosixFile(handle, name, unbuffered=False)
+
     def is_folder(self, name: str) -> bool:
         """See Folder."""
         try:
@@ -124,11 +147,8 @@ class PosixFolder:
         os.sync()
 
     def identity(self) -> str:
-        """See Folder: the file-system id of statvfs(3), which most file systems derive from their UUID."""
-        try:
-            return f"{os.fstatvfs(self.handle).f_fsid:x}"
-        except OSError:
-            return ""
+        """See Folder; POSIX has nothing of the kind."""
+        return ""
 
     def still_there(self) -> bool:
         """See Folder."""

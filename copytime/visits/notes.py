@@ -1,0 +1,48 @@
+"""Writing to the logbook while a measurement runs: in order, at once, and again later if it could not be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from copytime.errors import LogbookError
+from copytime.logbook import Logbook
+
+__all__ = ["Notes"]
+
+Write = Callable[[Logbook], None]
+
+
+class Notes:
+    """What is to be written, kept in order until it has been.
+
+    A logbook that is locked for a moment or lies on a full disk costs no measurement: what could not be written is tried
+    again with the next note, and once more at the end.
+    """
+
+    def __init__(self, book: Logbook | None) -> None:
+        self._book = book
+        self._waiting: list[Write] = []
+        self._why: str | None = None
+
+    def write(self, what: Write) -> bool:
+        """Write something down, after everything that still waits; False if it has to wait too."""
+        if self._book is None:
+            return False
+        self._waiting.append(what)
+        return self.flush()
+
+    def flush(self) -> bool:
+        """Write what waits; False if something still does."""
+        while self._book is not None and self._waiting:
+            try:
+                self._waiting[0](self._book)
+            except LogbookError as error:
+                self._why = error.message
+                return False
+            del self._waiting[0]
+        return self._book is not None
+
+    @property
+    def complaint(self) -> str | None:
+        """What to tell the user: why something is still not written, or None."""
+        return f"not logged: {self._why}" if self._waiting else None
