@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -19,6 +20,10 @@ from tests.support.fuse_drive import FuseDrive, fuse_drive, why_no_fuse
 # One profile for all: a busy machine must not fail a property for being slow.
 settings.register_profile("steady", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("steady")
+
+# Started in the background by a shell, this process may have been told to ignore Ctrl-C, and every program that it starts
+# would inherit that; copytime honours it, so the tests of Ctrl-C need it put right.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 #: In CI the tests that need root run or fail; elsewhere they skip and say why.
 IN_CI = bool(os.environ.get("COPYTIME_CI"))

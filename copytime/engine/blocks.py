@@ -37,19 +37,19 @@ class Flight:
     """What came of a run of blocks.
 
     ``end_ns`` are the sorted times, after the first block was begun, at which blocks were done; ``finish_ns`` the time at
-    which everything was, flush included; ``in_hand_ns`` the sum of the time that each block took; ``moved_bytes`` what was
+    which everything was, flush included; ``took_ns`` the time that each block took, in no order; ``moved_bytes`` what was
     moved in all.
     """
 
     end_ns: tuple[int, ...]
     finish_ns: int
-    in_hand_ns: int
+    took_ns: tuple[int, ...]
     moved_bytes: int
 
     @property
     def depth(self) -> float:
         """Mean number of blocks in hand (Little's law: their summed time over the elapsed time)."""
-        return self.in_hand_ns / self.end_ns[-1] if self.end_ns and self.end_ns[-1] else 0.0
+        return sum(self.took_ns) / self.end_ns[-1] if self.end_ns and self.end_ns[-1] else 0.0
 
 
 class Job(Protocol):
@@ -157,7 +157,7 @@ class _Crew:
         return Flight(
             end_ns=tuple(sorted(end - start for _, end in spans)),
             finish_ns=self.finish_at - start,
-            in_hand_ns=sum(end - begun for begun, end in spans),
+            took_ns=tuple(end - begun for begun, end in spans),
             moved_bytes=self.done_bytes,
         )
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import enum
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from copytime.engine.payload import CELL, STAMP_WORDS, Payload, Piece, Words, seals, stamp, stamps
+from copytime.engine.payload import CELL, CELL_WORDS, STAMP_WORDS, Piece, Words, seals, stamp, stamps
 from copytime.records import Mismatch
 
 __all__ = ["MOST_TOLD", "Findings", "Suspects"]
@@ -37,6 +39,7 @@ class _Kind(enum.IntEnum):
     BITS = 2  # ours and in its place, but for some bits
     STRANGER = 3  # a cell that copytime wrote elsewhere or at another time
     NOISE = 4
+    LOST = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,8 @@ class _Run:
     """Neighbouring wrong cells that show the same thing.
 
     ``first`` is a cell number in ``file``; ``key`` what neighbours must share to belong together; ``bits`` and ``bytes``
-    count what is wrong in cells that are right otherwise.
+    count what is wrong in cells that are right otherwise; ``ends`` is the length of the file where its last cell is cut;
+    ``why`` says what is wrong where nothing can be compared.
     """
 
     file: int
@@ -55,6 +59,28 @@ class _Run:
     turn: int
     bits: int = 0
     bytes: int = 0
+    ends: int | None = None
+    why: str = ""
+
+    @property
+    def offset(self) -> int:
+        """First byte in the file."""
+        return self.first * CELL
+
+    @property
+    def length(self) -> int:
+        """Bytes, those of a cut last cell alone."""
+        whole = self.cells * CELL
+        return whole if self.ends is None else min(whole, self.ends - self.offset)
+
+
+class Expected(Protocol):
+    """What a payload can say of itself; see engine.payload."""
+
+    run: int
+
+    def body(self, block: int, cells: int) -> Words:
+        """Return the random part that a block carries below its stamps, shape (cells, 508)."""
 
 
 class Findings:
@@ -64,7 +90,7 @@ class Findings:
     joined into one.
     """
 
-    def __init__(self, payload: Payload, name_of: dict[int, str]) -> None:
+    def __init__(self, payload: Expected, name_of: Mapping[int, str]) -> None:
         self.payload = payload
         self._name_of = name_of
         self._lock = threading.Lock()
@@ -77,21 +103,39 @@ class Findings:
         with self._lock:
             joined = _join(sorted(self._runs, key=lambda run: (run.file, run.first)))
         return tuple(
-            Mismatch(file=self._name_of[run.file], offset=run.first * CELL, length=run.cells * CELL, found=self._words(run))
+            Mismatch(file=self._name_of[run.file], offset=run.offset, length=run.length, found=self._words(run))
             for run in joined[:MOST_TOLD]
         )
 
-    def whole(self, block: int, piece: Piece, found: Words) -> None:
-        """Compare every byte of a block. ``found`` has the shape (cells, 512)."""
-        wrong = (found[:, :STAMP_WORDS] != stamps(self.payload.run, piece)).any(axis=1)
-        wrong |= (found[:, STAMP_WORDS:] != self.payload.body(block, piece.cells)).any(axis=1)
-        if wrong.any():
-            self._add(block, piece, found, np.flatnonzero(wrong))
+    def whole(self, block: int, piece: Piece, found: Words, length: int | None = None) -> None:
+        """Compare every byte of a block. ``found`` has the shape (cells, 512).
 
-    def _add(self, block: int, piece: Piece, found: Words, wrong: NDArray[np.intp]) -> None:
+        ``length`` is that of the block in bytes where its last cell is cut; what ``found`` holds after it does not count.
+        """
+        if length is None or length % CELL == 0:
+            wrong = (found[:, :STAMP_WORDS] != stamps(self.payload.run, piece)).any(axis=1)
+            wrong |= (found[:, STAMP_WORDS:] != self.payload.body(block, piece.cells)).any(axis=1)
+        else:
+            found = _cut(found.copy(), length)
+            wrong = (found != self._expected(block, piece, length)).any(axis=1)
+        if wrong.any():
+            self._add(piece, found, self._expected(block, piece, length), np.flatnonzero(wrong), length)
+
+    def lost(self, piece: Piece, first: int, why: str) -> None:
+        """Note that all cells of a piece from number ``first`` on are missing or too many, and say ``why``."""
+        run = _Run(piece.file, first, max(1, piece.cells - first), _Kind.LOST, (), piece.turn, why=why)
+        with self._lock:
+            self.wrong_cells += run.cells
+            if len(self._runs) < _MOST_KEPT:
+                self._runs.append(run)
+
+    def _add(self, piece: Piece, found: Words, expected: Words, wrong: NDArray[np.intp], length: int | None) -> None:
         """Sort the wrong cells of a block into runs."""
         cells = found[wrong]
-        kinds, keys = self._classify(cells, piece, wrong, self.payload.body(block, piece.cells)[wrong])
+        inside = np.full(len(wrong), CELL_WORDS)
+        if length is not None and length % CELL and wrong[-1] == piece.cells - 1:
+            inside[-1] = -(-(length % CELL) // 8)
+        kinds, keys = self._classify(cells, expected[wrong], inside)
         breaks = np.flatnonzero((np.diff(wrong) != 1) | (np.diff(kinds) != 0) | (np.diff(keys, axis=0) != 0).any(axis=1))
         runs = []
         for chosen in np.split(np.arange(len(wrong)), breaks + 1)[:_MOST_KEPT]:
@@ -103,10 +147,10 @@ class Findings:
                 _Kind(int(kinds[start])),
                 tuple(int(word) for word in keys[start]),
                 piece.turn,
+                ends=None if length is None else piece.first * CELL + length,
             )
             if run.kind is _Kind.BITS:
-                differ = cells[chosen] ^ self._expected(block, piece)[wrong[chosen]]
-                bytes_wrong = differ.view(np.uint8)
+                bytes_wrong = (cells[chosen] ^ expected[wrong[chosen]]).view(np.uint8)
                 run = replace(run, bits=int(np.unpackbits(bytes_wrong).sum()), bytes=int((bytes_wrong != 0).sum()))
             runs.append(run)
         with self._lock:
@@ -114,29 +158,37 @@ class Findings:
             if len(self._runs) < _MOST_KEPT:
                 self._runs += runs
 
-    def _classify(self, cells: Words, piece: Piece, wrong: NDArray[np.intp], body: Words) -> tuple[NDArray[np.int64], Words]:
-        """Say what each wrong cell shows, and what its neighbours must share with it: shapes (count,) and (count, 3)."""
-        expected = stamps(self.payload.run, piece)[wrong]
+    @staticmethod
+    def _classify(cells: Words, expected: Words, inside: NDArray[np.int64]) -> tuple[NDArray[np.int64], Words]:
+        """Say what each wrong cell shows, and what its neighbours must share with it: shapes (count,) and (count, 3).
+
+        ``inside`` is the number of words of each cell that count; the rest is zero on both sides.
+        """
         kinds = np.full(len(cells), int(_Kind.NOISE), dtype=np.int64)
         keys = np.zeros((len(cells), 3), dtype=np.uint64)
-        same = (cells[:, STAMP_WORDS:] == body).sum(axis=1)
-        kinds[same > body.shape[1] // 2] = _Kind.BITS
+        same = (cells[:, STAMP_WORDS:] == expected[:, STAMP_WORDS:]).sum(axis=1) - (CELL_WORDS - inside)
+        kinds[same > (inside - STAMP_WORDS) // 2] = _Kind.BITS
         sealed = cells[:, 3] == seals(cells[:, 0], cells[:, 1], cells[:, 2])
-        stranger = sealed & (cells[:, :STAMP_WORDS] != expected).any(axis=1)
+        stranger = sealed & (cells[:, :STAMP_WORDS] != expected[:, :STAMP_WORDS]).any(axis=1)
         kinds[stranger] = _Kind.STRANGER
         keys[stranger, 0] = cells[stranger, 0]
         keys[stranger, 1] = cells[stranger, 1]
         keys[stranger, 2] = cells[stranger, 2] - expected[stranger, 2]  # neighbours are shifted alike
         kinds[~cells.any(axis=1)] = _Kind.ZEROS
-        kinds[(cells == _ONES).all(axis=1)] = _Kind.ONES
+        cut = np.where(inside < CELL_WORDS, inside - 1, CELL_WORDS)  # the word that holds the cut is of no use here
+        ones = (cells == _ONES) | (np.arange(CELL_WORDS) >= cut[:, None])
+        kinds[ones.all(axis=1) & (cut > 0)] = _Kind.ONES
         keys[~(kinds == int(_Kind.STRANGER))] = 0
         return kinds, keys
 
-    def _expected(self, block: int, piece: Piece) -> Words:
-        return np.concatenate([stamps(self.payload.run, piece), self.payload.body(block, piece.cells)], axis=1)
+    def _expected(self, block: int, piece: Piece, length: int | None) -> Words:
+        made: Words = np.concatenate([stamps(self.payload.run, piece), self.payload.body(block, piece.cells)], axis=1)
+        return made if length is None else _cut(made, length)
 
     def _words(self, run: _Run) -> str:
         """Say what stands where a run of cells of ours should."""
+        if run.kind is _Kind.LOST:
+            return run.why
         if run.kind is _Kind.ZEROS:
             return "zeros"
         if run.kind is _Kind.ONES:
@@ -188,6 +240,12 @@ class Suspects:
         for block, piece, found in self._kept:
             self._findings.whole(block, piece, found)
         self._findings.wrong_cells += self._more
+
+
+def _cut(cells: Words, length: int) -> Words:
+    """Zero everything after ``length`` bytes of some whole cells, in place."""
+    cells.reshape(-1).view(np.uint8)[length:] = 0
+    return cells
 
 
 def _count(number: int, word: str) -> str:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from copytime.engine.buffers import aligned_words
 from copytime.engine.system import ALIGNMENT
 
-__all__ = ["CELL", "STAMP_WORDS", "Payload", "Piece", "Words", "seal", "seals", "stamp", "stamps"]
+__all__ = ["CELL", "STAMP_WORDS", "FilesPayload", "Payload", "Piece", "Words", "seal", "seals", "stamp", "stamps"]
 
 #: The unit that is stamped, in bytes.
 CELL = ALIGNMENT
@@ -27,6 +27,12 @@ STAMP_WORDS = 4
 
 #: The pool is at least this large, so that a repeat of the random part lies far outside any compressor's window.
 POOL_BYTES = 32 * 1024 * 1024
+
+#: Steps in which the random part of one small file starts after that of the one before, in cells; prime.
+_FILE_STEP = 389
+
+#: Cells that the pool of small files is longer than the longest of them, so that neighbours differ in more than stamps.
+_FILE_ROOM = 2048
 
 #: Odd constants without structure: the first 64 bits of the fractional parts of the golden ratio, sqrt 2 and sqrt 3.
 _MIX_A, _MIX_B, _MIX_C = 0x9E3779B97F4A7C15, 0x6A09E667F3BCC909, 0xBB67AE8584CAA73B
@@ -124,3 +130,58 @@ class Payload:
     def body(self, block: int, cells: int) -> Words:
         """Return the random part that block number ``block`` carries below its stamps, shape (cells, 508). Never changes."""
         return self._pool[block % self.slots, :cells, STAMP_WORDS:]
+
+
+class FilesPayload:
+    """The bytes of many small files, each of whole cells of which the last may be cut.
+
+    ``sizes`` are the lengths in bytes; ``workers`` how many files may be in hand at once. Every worker has a copy of the
+    pool that it stamps in place. ``first_file`` is the number that the stamps of the first file carry.
+    """
+
+    def __init__(self, *, run: int, sizes: tuple[int, ...], workers: int, first_file: int = 0) -> None:
+        self.run = run & _WORD
+        self.sizes = sizes
+        self.first_file = first_file
+        self.cells = tuple(-(-size // CELL) for size in sizes)
+        self._length = max(self.cells) + _FILE_ROOM
+        words = aligned_words(workers * self._length * CELL).reshape(workers, self._length, CELL_WORDS)
+        # another seed than the large files': the two must have no bytes in common
+        words[0] = np.random.SFC64([self.run, 1]).random_raw(self._length * CELL_WORDS).reshape(self._length, CELL_WORDS)
+        words[1:] = words[0]
+        self._pools = [words[worker] for worker in range(workers)]
+        self._views: list[memoryview] = [words[worker].reshape(-1).view(np.uint8).data for worker in range(workers)]
+        self._starts = [(first_file + number) * _FILE_STEP % _FILE_ROOM for number in range(len(sizes))]
+        self._firsts = np.concatenate([[0], np.cumsum(self.cells)]).tolist()
+        self._stamps: Words = np.empty((0, STAMP_WORDS), dtype=np.uint64)
+        self._marks: list[bytes] = []
+
+    def piece(self, number: int, turn: int) -> Piece:
+        """Where the cells of file ``number`` belong in pass ``turn``."""
+        return Piece(self.first_file + number, turn, 0, self.cells[number])
+
+    def prepare(self, turn: int) -> None:
+        """Work out the stamps of all files of a pass, before its clock starts."""
+        made = [stamps(self.run, self.piece(number, turn)) for number in range(len(self.sizes))]
+        self._stamps = np.concatenate(made)
+        self._marks = [one[0].tobytes()[:size] for one, size in zip(made, self.sizes, strict=True)]
+
+    def stamped(self, worker: int, number: int) -> memoryview:
+        """Stamp the worker's pool for file ``number`` and return the bytes to write; valid until its next call.
+
+        Call ``prepare`` first.
+        """
+        start, cells = self._starts[number], self.cells[number]
+        first = self._firsts[number]
+        self._pools[worker][start : start + cells, :STAMP_WORDS] = self._stamps[first : first + cells]
+        return self._views[worker][start * CELL : start * CELL + self.sizes[number]]
+
+    def mark(self, number: int) -> bytes:
+        """Return what file ``number`` begins with: its first stamp, cut where the file is shorter. Needs ``prepare``."""
+        return self._marks[number]
+
+    def body(self, number: int, cells: int) -> Words:
+        """Return the random part that file ``number`` carries below its stamps, shape (cells, 508). Never changes."""
+        start = self._starts[number]
+        found: Words = self._pools[0][start : start + cells, STAMP_WORDS:]
+        return found

@@ -17,9 +17,9 @@ __all__ = ["CacheWatch"]
 #: Dirty pages of a file that only we write to can come from our own writes alone. This much may be an unaligned end.
 _DIRTY = 64 * 1024
 
-#: Share of the bytes read so far that must be in memory before it counts as our doing: another program that reads along (an
-#: indexer, a virus scanner) brings in some pages as well.
-_READ_SHARE = 0.5
+#: Share of the bytes moved so far that must be in memory before it counts as our doing: another program that reads along
+#: (an indexer, a virus scanner) brings in some pages as well.
+_SHARE = 0.5
 
 
 class CacheWatch:
@@ -42,12 +42,9 @@ class CacheWatch:
             self._told = False
             return
         resident = sum(one.resident_bytes for one in known)
+        self._buffered = done_bytes > 0 and resident > _SHARE * done_bytes
         if self._writing:
-            # a system that does not tell dirty pages apart leaves their number
-            dirty = sum(one.resident_bytes if one.dirty_bytes is None else one.dirty_bytes for one in known)
-            self._buffered = dirty > _DIRTY
-        else:
-            self._buffered = done_bytes > 0 and resident > _READ_SHARE * done_bytes
+            self._buffered |= sum(one.dirty_bytes or 0 for one in known) > _DIRTY
 
     def access(self, done_bytes: int) -> Access:
         """Look once more and say how the pass went."""

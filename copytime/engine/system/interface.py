@@ -82,6 +82,15 @@ class Folder(Protocol):
     def open(self, name: str, *, unbuffered: bool = True) -> DataFile:
         """Open an existing regular file for reading and writing; a symbolic link is refused (OSError)."""
 
+    def put(self, name: str, data: memoryview, *, flush: bool) -> None:
+        """Write a whole small file that did not exist; ``flush`` waits until it is on the drive. Raises OSError."""
+
+    def fetch(self, name: str, into: memoryview) -> int:
+        """Read a file into ``into`` and return how many bytes came: fewer where the file is shorter. Raises OSError."""
+
+    def evict(self, name: str) -> None:
+        """Ask the system to drop what it keeps of a file in memory; only flushed data can go."""
+
     def read(self, name: str, limit: int) -> bytes:
         """Return the first ``limit`` bytes of a file; a symbolic link is refused (OSError)."""
 
@@ -120,13 +129,26 @@ class Folder(Protocol):
 
 
 class System(Protocol):
-    """The calls that differ between systems. ``flush_method`` names the flush of a large file in the trade's words."""
+    """The calls that differ between systems.
+
+    The flush methods are named in the trade's words: ``flush_method`` of a large file, ``small_flush_method`` of many small
+    ones, ``each_flush_method`` where every file is flushed for itself. ``flush_each`` says that small files always are.
+    """
 
     name: str
     flush_method: str
+    small_flush_method: str
+    each_flush_method: str
+    flush_each: bool
 
     def open_folder(self, path: str) -> Folder:
         """Open a folder by path."""
+
+    def drop_folder_data(self) -> bool:
+        """Drop what memory holds of folders and file entries, so that reading them has to ask the drive.
+
+        False where this user may not or the system cannot; call it with everything flushed.
+        """
 
     def suspended_ns(self) -> int | None:
         """Return how long this machine has slept since it started, or None where it does not tell."""

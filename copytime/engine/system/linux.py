@@ -1,7 +1,7 @@
 """Linux: O_DIRECT, residency by cachestat or mincore, syncfs, FIEMAP.
 
-Sources: open(2), cachestat(2) (since Linux 6.5), mincore(2), syncfs(2), posix_fadvise(2), clock_gettime(2) and
-``Documentation/filesystems/fiemap.rst``.
+Sources: open(2), cachestat(2) (since Linux 6.5), mincore(2), syncfs(2), posix_fadvise(2), clock_gettime(2),
+``Documentation/filesystems/fiemap.rst`` and ``Documentation/admin-guide/sysctl/vm.rst``.
 """
 
 from __future__ import annotations
@@ -36,6 +36,9 @@ _GETFSUUID = 0x80111500
 
 #: Where udev links file systems by their UUID or serial number.
 _BY_UUID = "/dev/disk/by-uuid"
+
+#: Writing here drops clean caches (Documentation/admin-guide/sysctl/vm.rst, 'drop_caches').
+_DROP_CACHES = "/proc/sys/vm/drop_caches"
 
 _PAGE = mmap.PAGESIZE
 
@@ -130,6 +133,14 @@ class LinuxFolder(PosixFolder):
                 common &= ~os.O_EXCL
         return LinuxFile(os.open(name, common, 0o600, dir_fd=self.handle), name, unbuffered=False)
 
+    def evict(self, name: str) -> None:
+        """See Folder."""
+        handle = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC, dir_fd=self.handle)
+        try:
+            os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
+        finally:
+            os.close(handle)
+
     def drain(self) -> None:
         """See Folder. syncfs reports writeback errors of the file system since Linux 5.8."""
         if _libc().syncfs(ctypes.c_int(self.handle)) != 0:
@@ -162,10 +173,25 @@ class Linux:
 
     name = "linux"
     flush_method = "fsync"
+    small_flush_method = "syncfs"
+    each_flush_method = "fsync of each file and folder"
+    flush_each = False
 
     def open_folder(self, path: str) -> LinuxFolder:
         """See System."""
         return LinuxFolder(os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC), path)
+
+    def drop_folder_data(self) -> bool:
+        """See System: 3 drops page cache, folder entries and inodes that are clean (sysctl/vm.rst); root only.
+
+        All three, because file systems keep their maps and folder blocks in the page cache as well.
+        """
+        try:
+            with open(_DROP_CACHES, "w", encoding="ascii") as file:
+                file.write("3\n")
+        except OSError:
+            return False
+        return True
 
     def suspended_ns(self) -> int | None:
         """See System: boot time goes on while the machine sleeps, monotonic time does not (clock_gettime(2))."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import os
 import stat
@@ -10,6 +11,11 @@ import stat
 from copytime.engine.system.interface import Cached
 
 __all__ = ["PosixFile", "PosixFolder"]
+
+
+#: How a small file is opened: to be made, and to be read again; a symbolic link is refused.
+_NEW = os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_NOFOLLOW | os.O_CLOEXEC
+_OLD = os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC
 
 
 class PosixFile:
@@ -96,6 +102,36 @@ class PosixFolder:
         del unbuffered  # POSIX has no such flag
         handle = os.open(name, flags | os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600, dir_fd=self.handle)
         return PosixFile(handle, name, unbuffered=False)
+
+    def put(self, name: str, data: memoryview, *, flush: bool) -> None:
+        """See Folder."""
+        handle = os.open(name, _NEW, 0o600, dir_fd=self.handle)
+        try:
+            done = os.write(handle, data)
+            while done < len(data):
+                more = os.write(handle, data[done:])
+                if more == 0:
+                    raise OSError(errno.EIO, os.strerror(errno.EIO))
+                done += more
+            if flush:
+                os.fsync(handle)
+        finally:
+            os.close(handle)
+
+    def fetch(self, name: str, into: memoryview) -> int:
+        """See Folder."""
+        handle = os.open(name, _OLD, dir_fd=self.handle)
+        try:
+            done = came = os.readv(handle, [into])
+            while came and done < len(into):
+                came = os.readv(handle, [into[done:]])
+                done += came
+        finally:
+            os.close(handle)
+        return done
+
+    def evict(self, name: str) -> None:
+        """See Folder; POSIX leaves this to posix_fadvise, which not every system has."""
 
     def read(self, name: str, limit: int) -> bytes:
         """See Folder."""
