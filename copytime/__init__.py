@@ -34,13 +34,13 @@ if TYPE_CHECKING:
         Witness,
         Workload,
     )
-    from copytime.visits.plan import Options
+    from copytime.visits.options import Options
     from copytime.visits.qualify import qualify
 
 #: Public name -> the module that holds it. Loaded when first asked for, so that importing copytime costs nothing.
 _HOME = {
     "CopytimeError": "copytime.errors",
-    "Options": "copytime.visits.plan",
+    "Options": "copytime.visits.options",
     "qualify": "copytime.visits.qualify",
     **dict.fromkeys(
         (

@@ -186,6 +186,11 @@ class Pass:
         return self.payload_bytes * 1e9 / self.elapsed_ns
 
     @property
+    def files_per_s(self) -> float:
+        """Files per second."""
+        return self.files * 1e9 / self.elapsed_ns
+
+    @property
     def counts(self) -> bool:
         """Whether the pass was timed at all: a sleep of the machine inside it makes its figure worthless."""
         return "suspended" not in self.marks
@@ -211,8 +216,10 @@ class Part:
 class Result:
     """What the repeats of one workload in one direction come to.
 
-    Rates are bytes per second. ``low`` and ``high`` are the 95 % interval, None for a single repeat; ``covers`` says
-    which layers of spread the interval covers. ``spread`` is the relative standard deviation of the time per byte.
+    Rates are bytes per second. ``low`` and ``high`` are the 95 % interval within the visit, None for a single repeat;
+    ``any_low`` and ``any_high`` the one that also covers how visits differ, by which drives, ports or days are compared;
+    ``covers`` and ``any_covers`` say which layers of spread each covers. ``spread`` is the relative standard deviation of
+    the time per byte. Of small files ``latency_ns`` is the time that one took: median, 95th and 99th percentile.
     """
 
     workload: Workload
@@ -227,9 +234,20 @@ class Result:
     low: float | None = None
     high: float | None = None
     covers: str | None = None
+    any_low: float | None = None
+    any_high: float | None = None
+    any_covers: str | None = None
     spread: float | None = None
     settled: bool | None = None
     ceiling: float | None = None
+    workers: int | None = None
+    recipe: str | None = None
+    latency_ns: tuple[float, float, float] | None = None
+
+    @property
+    def files_per_s(self) -> float:
+        """Files per second."""
+        return self.rate * self.files / self.payload_bytes
 
     @property
     def share(self) -> float | None:

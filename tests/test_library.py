@@ -16,7 +16,7 @@ SIZE = 16 * 2**20
 
 
 def test_nothing_is_printed(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    found = qualify(tmp_path, Options(large=SIZE, repeats=2))
+    found = qualify(tmp_path, Options(small=0, large=SIZE, repeats=2))
     assert isinstance(found, Qualification)
     assert capfd.readouterr() == ("", "")
     assert found.state == "finished"
@@ -25,7 +25,7 @@ def test_nothing_is_printed(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -
 
 
 def test_without_a_logbook_nothing_is_written_anywhere(tmp_path: Path, logbook_path: Path) -> None:
-    qualify(tmp_path, Options(large=SIZE, repeats=1))
+    qualify(tmp_path, Options(small=0, large=SIZE, repeats=1))
     assert not logbook_path.exists()
 
 
@@ -49,7 +49,7 @@ def test_stopping_keeps_what_was_finished(tmp_path: Path) -> None:
             seen.append(progress)
 
     with pytest.raises(Stopped) as caught:
-        qualify(tmp_path, Options(large=SIZE, repeats=5), progress=follow, stop=lambda: len(seen) >= 3)
+        qualify(tmp_path, Options(small=0, large=SIZE, repeats=5), progress=follow, stop=lambda: len(seen) >= 3)
     finished = caught.value.finished
     assert isinstance(finished, Qualification)
     assert (finished.state, len(finished.passes)) == ("stopped", 3)
@@ -57,9 +57,9 @@ def test_stopping_keeps_what_was_finished(tmp_path: Path) -> None:
 
 
 def test_repeats_go_on_until_the_margin_is_small_enough(tmp_path: Path) -> None:
-    found = qualify(tmp_path, Options(large=SIZE, until=0.0001, at_most=7, verify=False))
+    found = qualify(tmp_path, Options(small=0, large=SIZE, until=0.0001, at_most=7, verify=False))
     assert [one.repeats for one in found.results] == [7, 7]
-    easy = qualify(tmp_path, Options(large=SIZE, until=0.99, at_most=7, verify=False))
+    easy = qualify(tmp_path, Options(small=0, large=SIZE, until=0.99, at_most=7, verify=False))
     assert {one.repeats for one in easy.results} <= {5, 6, 7}
 
 
@@ -70,7 +70,7 @@ def test_a_callback_that_fails_cleans_up(tmp_path: Path, error: Exception) -> No
             raise error
 
     with pytest.raises(type(error), match="own fault"):
-        qualify(tmp_path, Options(large=SIZE, repeats=1), progress=follow)
+        qualify(tmp_path, Options(small=0, large=SIZE, repeats=1), progress=follow)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import statistics
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.margins import ADAPTIVE
 from copytime.analysis.settled import is_settled
 from copytime.analysis.spread import sample
+from copytime.analysis.visits import BetweenVisits, between_visits, visit_margin
 from copytime.records import Access, Direction, Pass, Result, Witness, Workload
 
-__all__ = ["results_of"]
+__all__ = ["Between", "percentiles", "results_of"]
 
 WITHIN_VISIT = "within this visit"
 
@@ -30,19 +32,35 @@ class _Kind:
     recipe: str | None
 
 
-def results_of(passes: Iterable[Pass], ceiling: float | None = None, *, adaptive: bool = False) -> tuple[Result, ...]:
+#: The spread between visits of each workload and direction.
+Between = Mapping[tuple[Workload, Direction], BetweenVisits]
+
+
+def results_of(
+    passes: Iterable[Pass],
+    ceiling: float | None = None,
+    *,
+    adaptive: bool = False,
+    between: Between | None = None,
+) -> tuple[Result, ...]:
     """Put repeats together and summarise them, in the order in which each kind was first measured.
 
     Passes that were answered from memory are never put together with those that the drive answered, nor buffered ones
     with unbuffered ones; those that the machine slept through are left out. ``ceiling`` is the chain's, in bytes per second;
     what came from memory has no share of it. ``adaptive`` says that repeats went on until the margin was small enough, which
-    makes it look smaller than it is (see margins.ADAPTIVE).
+    makes it look smaller than it is (see margins.ADAPTIVE). ``between`` is the spread between visits; where none is known,
+    one is assumed.
     """
+    known = between or {}
     kinds: dict[_Kind, list[Pass]] = {}
     for one in passes:
         if one.counts:
             kinds.setdefault(_kind(one), []).append(one)
-    return tuple(_result(members, ceiling, factor=ADAPTIVE if adaptive else 1.0) for members in kinds.values())
+    factor = ADAPTIVE if adaptive else 1.0
+    return tuple(
+        _result(members, ceiling, known.get((kind.workload, kind.direction)) or between_visits(()), factor=factor)
+        for kind, members in kinds.items()
+    )
 
 
 def _kind(one: Pass) -> _Kind:
@@ -59,10 +77,12 @@ def _kind(one: Pass) -> _Kind:
     )
 
 
-def _result(members: list[Pass], ceiling: float | None, *, factor: float) -> Result:
+def _result(members: list[Pass], ceiling: float | None, between: BetweenVisits, *, factor: float) -> Result:
     rates = [one.rate for one in members]
     found = sample(rates)
     interval = found.interval(factor=factor)
+    margin = visit_margin(found, between, factor=factor) if interval else None
+    widest = margin.interval(found.rate) if margin else (None, None)
     first = members[0]
     return Result(
         workload=first.workload,
@@ -77,10 +97,27 @@ def _result(members: list[Pass], ceiling: float | None, *, factor: float) -> Res
         low=interval.low if interval else None,
         high=interval.high if interval else None,
         covers=WITHIN_VISIT if interval else None,
+        any_low=widest[0],
+        any_high=widest[1],
+        any_covers=margin.covers if margin else None,
         spread=found.spread,
         settled=is_settled(rates),
         ceiling=None if first.witness is Witness.CACHED else ceiling,
+        workers=first.workers,
+        recipe=first.recipe,
+        latency_ns=percentiles([took for one in members for took in one.latencies_ns]),
     )
+
+
+def percentiles(times: Sequence[int]) -> tuple[float, float, float] | None:
+    """Median, 95th and 99th percentile of some times, None of none; interpolated between neighbours.
+
+    Hyndman and Fan 1996, definition 7.
+    """
+    if len(times) < 2:
+        return (float(times[0]),) * 3 if times else None
+    cuts = statistics.quantiles(times, n=100, method="inclusive")
+    return statistics.median(times), cuts[94], cuts[98]
 
 
 def _weakest(found: Iterable[Witness]) -> Witness:

@@ -150,6 +150,8 @@ class Linux:
             free_bytes=room.f_bavail * room.f_frsize,
             read_only=mount.read_only or bool(room.f_flag & os.ST_RDONLY),
             discards=mount.discards,
+            free_files=room.f_favail if room.f_files else None,
+            unit_bytes=room.f_frsize,
             file_limit=FILE_LIMITS.get(mount.file_system),
             layers=stack.layers,
             disks=stack.disks if backing is Backing.DRIVE else (),

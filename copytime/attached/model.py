@@ -80,7 +80,9 @@ class Target:
 
     ``layers`` run from the file system downwards; ``disks`` are the lowest devices, empty where none can be seen.
     ``copies`` is how often each payload byte reaches ``disks`` in all (None: not known). ``file_limit`` is the largest
-    file that the file system can hold, in bytes, or None. ``remarks`` are sentences about what was found.
+    file that the file system can hold, in bytes, or None; ``free_files`` how many more files it has entries for, or None
+    where that is not limited; ``unit_bytes`` the unit in which it hands out room. ``remarks`` are sentences about what
+    was found.
     """
 
     path: str
@@ -94,6 +96,8 @@ class Target:
     read_only: bool = False
     discards: bool = False
     file_limit: int | None = None
+    free_files: int | None = None
+    unit_bytes: int = 4096
     layers: tuple[Layer, ...] = ()
     disks: tuple[Disk, ...] = ()
     copies: int | None = 1

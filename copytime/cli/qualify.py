@@ -14,8 +14,9 @@ from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
     from copytime.logbook import Logbook
-    from copytime.records import Qualification
-    from copytime.visits.plan import Options, Plan
+    from copytime.records import Qualification, Workload
+    from copytime.visits.options import Options
+    from copytime.visits.plan import Plan
     from copytime.visits.qualify import Outcome
 
 __all__ = ["qualify"]
@@ -39,8 +40,13 @@ SIZE = _SizeType()
 
 @command("qualify")
 @click.argument("target", type=click.Path(path_type=str))
-@click.option("--brief", is_flag=True, help="A first look: 256 MB, two repeats, a few seconds.")
-@click.option("--large", type=SIZE, metavar="SIZE", help="Payload of each large pass, such as 2GB. [usual: 8GB]")
+@click.option("--brief", is_flag=True, help="A first look: 256 MB, 500 small files, two repeats.")
+@click.option(
+    "--large", type=SIZE, metavar="SIZE", help="Payload of each large pass, such as 2GB; 0 leaves it out. [usual: 8GB]"
+)
+@click.option("--small", type=int, metavar="COUNT", help="Files of each small pass; 0 leaves them out. [usual: 5000]")
+@click.option("--small-sizes", metavar="SIZES", help="32KiB for files of one size, 4KiB*60,64KiB*40 for a mix by parts.")
+@click.option("--workers", type=int, metavar="N", help="Small files handled at once. [usual: 4]")
 @click.option("--repeats", type=int, metavar="N", help="Passes in each direction. [usual: 5]")
 @click.option("--until", type=float, metavar="PERCENT", help="Repeat until the margin is this small, five times at least.")
 @click.option("--at-most", type=int, metavar="N", help="Bound for --until. [usual: four times the repeats]")
@@ -60,7 +66,7 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
 
     \b
     copytime qualify --brief .                       the drive under this folder, in seconds
-    copytime qualify /mnt/drive                      8 GB, five repeats in each direction
+    copytime qualify /mnt/drive                      8 GB and 5000 small files, five repeats in each direction
     copytime qualify /mnt/drive --until 1            repeat until the margin is 1 %
     copytime qualify /mnt/drive --link usb3.2-gen1x1 --json -o drive.json
 
@@ -68,12 +74,13 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
     at the end; no other file is touched. Writing uses up a little of a drive's endurance and warms it.
     """
     from copytime.attached import platform
-    from copytime.visits.plan import describe, make_plan
+    from copytime.visits.plan import make_plan
+    from copytime.visits.telling import describe
 
     check_output(output)
     here = session()
     found = platform().target(target)
-    plan = make_plan(found, _options(asked), known_rate=_known_rate(found.drive_label))
+    plan = make_plan(found, _options(asked), known=_known_rates(found.drive_label))
     if dry_run:
         answer(describe(plan))
         return ExitCode.DONE
@@ -97,16 +104,19 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
 def _options(asked: dict[str, Any]) -> Options:
     """Turn command-line options into those of the library."""
     from copytime.links import find_link
-    from copytime.visits.plan import BLOCK, DEPTH, Options
+    from copytime.visits.options import BLOCK, DEPTH, WORKERS, Options
 
     return Options(
         large=asked["large"],
+        small=asked["small"],
+        small_sizes=asked["small_sizes"],
         repeats=asked["repeats"],
         until=None if asked["until"] is None else asked["until"] / 100,
         at_most=asked["at_most"],
         brief=asked["brief"],
         depth=DEPTH if asked["depth"] is None else asked["depth"],
         block=BLOCK if asked["block"] is None else asked["block"],
+        workers=WORKERS if asked["workers"] is None else asked["workers"],
         buffered=asked["buffered"],
         laid_out=asked["laid_out"],
         verify=not asked["no_verify"],
@@ -115,18 +125,18 @@ def _options(asked: dict[str, Any]) -> Options:
     )
 
 
-def _known_rate(drive: str) -> float | None:
+def _known_rates(drive: str) -> dict[Workload, float]:
     """Look up how fast this drive was before, for the plan's guess of the time."""
     from copytime.logbook import Logbook
 
     try:
         book = Logbook.read(session().logbook_path)
         if book is None:
-            return None
+            return {}
         with book:
-            return book.last_rate(drive)
+            return book.last_rates(drive)
     except LogbookError:
-        return None  # told when it is opened for writing
+        return {}  # told when it is opened for writing
 
 
 def _ask(plan: Plan, *, yes: bool) -> None:

@@ -121,9 +121,9 @@ class Findings:
         if wrong.any():
             self._add(piece, found, self._expected(block, piece, length), np.flatnonzero(wrong), length)
 
-    def lost(self, piece: Piece, first: int, why: str) -> None:
-        """Note that all cells of a piece from number ``first`` on are missing or too many, and say ``why``."""
-        run = _Run(piece.file, first, max(1, piece.cells - first), _Kind.LOST, (), piece.turn, why=why)
+    def lost(self, piece: Piece, first: int, why: str, ends: int) -> None:
+        """Note that a file of ``ends`` bytes is wrong from cell number ``first`` of a piece on, and say ``why``."""
+        run = _Run(piece.file, first, max(1, piece.cells - first), _Kind.LOST, (), piece.turn, ends=ends, why=why)
         with self._lock:
             self.wrong_cells += run.cells
             if len(self._runs) < _MOST_KEPT:

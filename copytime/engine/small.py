@@ -23,8 +23,8 @@ __all__ = ["SmallFiles"]
 Look = Callable[[int], bool]
 
 #: What a file system may move of its own, in bytes: for each pass, and for each file where the system is told to write
-#: everything at the end or where each file is flushed for itself (measured on ext4, xfs and btrfs: 1 to 4 and 16 to 36 KiB).
-_METADATA, _METADATA_FILE, _METADATA_EACH = 4 << 20, 6 << 10, 40 << 10
+#: everything at the end or where each file is flushed for itself (measured on ext4, xfs and btrfs: up to 1.6 and 36 KiB).
+_METADATA, _METADATA_FILE, _METADATA_EACH = 4 << 20, 2 << 10, 40 << 10
 
 #: Smallest unit in which a drive's room is handed out and read, in bytes.
 _UNIT = 4096
@@ -301,10 +301,10 @@ def _compare(files: SmallFiles, findings: Findings, number: int, found: Words, c
     size = files.recipe.sizes[number]
     piece = files.payload.piece(number, files.turn)
     if came > size:
-        findings.lost(piece, piece.cells - 1, f"it goes on after the {size} bytes that were written")
+        findings.lost(piece, piece.cells - 1, f"it goes on after the {size} bytes that were written", size)
     if came < size:
         whole = came // CELL
-        findings.lost(piece, whole, f"nothing: the file ends at byte {came} instead of {size}")
+        findings.lost(piece, whole, f"nothing: the file ends at byte {came} instead of {size}", size)
         piece, size = piece._replace(cells=whole), whole * CELL
     if piece.cells:
         findings.whole(number, piece, found[: piece.cells], size)

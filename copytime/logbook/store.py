@@ -20,7 +20,7 @@ from typing import Any, Self
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
 from copytime.logbook.schema import APPLICATION_ID, VERSION, migrate, version_of
-from copytime.records import Pass, Qualification, Verdict
+from copytime.records import Pass, Qualification, Verdict, Workload
 from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
@@ -186,17 +186,41 @@ class Logbook:
             conditions=json.loads(row["conditions"]),
         )
 
-    def last_rate(self, drive: str) -> float | None:
-        """Return how fast large files last moved to and from a drive, in bytes per second, None if it is not known."""
+    def last_rates(self, drive: str) -> dict[Workload, float]:
+        """Return how fast large files (bytes per second) and small ones (files per second) last moved to and from a drive.
+
+        What memory answered for does not count; a workload that was never measured there is left out.
+        """
+        found = {}
         with _translated(self.path):
-            rows_found = self._connection.execute(
-                "SELECT p.payload_bytes, p.elapsed_ns FROM pass p JOIN qualification q ON q.id = p.qualification"
-                " WHERE q.drive = ? AND p.workload = 'large' AND p.witness != 'cached'"
-                " ORDER BY p.started DESC, p.position DESC LIMIT 4",
-                (drive,),
-            ).fetchall()
-        elapsed = sum(row["elapsed_ns"] for row in rows_found)
-        return sum(row["payload_bytes"] for row in rows_found) * 1e9 / elapsed if elapsed else None
+            for workload, amount in ((Workload.LARGE, "payload_bytes"), (Workload.SMALL, "files")):
+                seen = self._connection.execute(
+                    f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: one of two columns
+                    " JOIN qualification q ON q.id = p.qualification"
+                    " WHERE q.drive = ? AND p.workload = ? AND p.witness != 'cached'"
+                    " ORDER BY p.started DESC, p.position DESC LIMIT 4",
+                    (drive, workload.value),
+                ).fetchall()
+                elapsed = sum(row["elapsed_ns"] for row in seen)
+                if elapsed:
+                    found[workload] = sum(row["amount"] for row in seen) * 1e9 / elapsed
+        return found
+
+    def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
+        """Go through all passes with ``drive``, ``created`` and ``conditions`` of their qualification, oldest first.
+
+        Traces and the times of single files are left out.
+        """
+        with _translated(self.path):
+            found = self._connection.execute(
+                "SELECT q.drive, q.created, q.conditions, p.id, p.workload, p.direction, p.repeat, p.started,"
+                " p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness, p.access,"
+                " p.details, NULL AS trace, NULL AS latencies"
+                " FROM pass p JOIN qualification q ON q.id = p.qualification ORDER BY q.created, q.id, p.position"
+            )
+            for row in found:
+                about = {"drive": row["drive"], "created": row["created"], "conditions": json.loads(row["conditions"])}
+                yield about, rows.pass_of(row)
 
     def open_scratch(self, values: dict[str, Any]) -> None:
         """Write down a scratch folder before it is made; keys are the columns of the table."""

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from copytime._version import __version__
-from copytime.records import Part, Pass, Qualification, Result, Verdict
+from copytime.analysis.results import percentiles
+from copytime.records import Part, Pass, Qualification, Result, Verdict, Workload
 
 __all__ = ["FORMAT_VERSION", "document", "log_document", "qualification_document", "tidy_document"]
 
@@ -38,8 +39,21 @@ def _without_gaps(value: Any) -> Any:
     return value
 
 
+def _sorted(value: Any) -> Any:
+    """Put keys in order at every depth, so that a document reads the same whenever it is printed."""
+    if isinstance(value, dict):
+        return {key: _sorted(value[key]) for key in sorted(value)}
+    return [_sorted(inner) for inner in value] if isinstance(value, list) else value
+
+
 def _mb(bytes_per_s: float | None) -> float | None:
     return None if bytes_per_s is None else bytes_per_s / 1e6
+
+
+def _latency(times_ns: tuple[float, float, float] | None) -> dict[str, float] | None:
+    if times_ns is None:
+        return None
+    return dict(zip(("median_ms", "p95_ms", "p99_ms"), (took / 1e6 for took in times_ns), strict=True))
 
 
 def part_object(part: Part) -> dict[str, Any]:
@@ -67,6 +81,7 @@ def pass_object(one: Pass) -> dict[str, Any]:
         "seconds": one.elapsed_ns / 1e9,
         "flush_seconds": one.flush_ns / 1e9,
         "rate_mb_per_s": _mb(one.rate),
+        "files_per_s": one.files_per_s if one.workload is Workload.SMALL else None,
         "witness": one.witness.value,
         "device_bytes": one.device_bytes,
         "other_direction_bytes": one.other_bytes,
@@ -82,6 +97,7 @@ def pass_object(one: Pass) -> dict[str, Any]:
         ],
         "workers": one.workers,
         "recipe": one.recipe,
+        "latency": _latency(percentiles(one.latencies_ns)),
         "block_bytes": one.block_bytes,
         "depth": one.depth,
         "depth_reached": one.depth_reached,
@@ -103,13 +119,20 @@ def result_object(one: Result) -> dict[str, Any]:
         "direction": one.direction.value,
         "payload_bytes": one.payload_bytes,
         "files": one.files,
+        "workers": one.workers,
+        "recipe": one.recipe,
+        "latency": _latency(one.latency_ns),
         "access": one.access.value,
         "witness": one.witness.value,
         "repeats": one.repeats,
         "rate_mb_per_s": _mb(one.rate),
+        "files_per_s": one.files_per_s if one.workload is Workload.SMALL else None,
         "low_mb_per_s": _mb(one.low),
         "high_mb_per_s": _mb(one.high),
         "margin_covers": one.covers,
+        "any_visit_low_mb_per_s": _mb(one.any_low),
+        "any_visit_high_mb_per_s": _mb(one.any_high),
+        "any_visit_covers": one.any_covers,
         "median_mb_per_s": _mb(one.median),
         "spread_percent": None if one.spread is None else one.spread * 100,
         "settled": one.settled,
@@ -150,7 +173,7 @@ def qualification_document(one: Qualification) -> dict[str, Any]:
         results=[result_object(each) for each in one.results],
         verdicts=[verdict_object(each) for each in one.verdicts],
         warnings=list(one.warnings),
-        conditions=dict(sorted(one.conditions.items())),
+        conditions=_sorted(one.conditions),
     )
 
 

@@ -6,11 +6,11 @@ import csv
 import io
 from collections.abc import Sequence
 
-from copytime.records import Qualification, Result, Witness
+from copytime.records import Qualification, Result, Witness, Workload
 from copytime.safetext import cell, plain
-from copytime.units import percent_text, rate_text, size_text, with_margin
+from copytime.units import percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["csv_text", "results_table", "table", "verified_line"]
+__all__ = ["csv_text", "files_table", "results_table", "table", "verified_line"]
 
 #: A margin wider than this share of the rate is shown as an interval: 'plus or minus' would reach below zero.
 _WIDE = 0.5
@@ -53,10 +53,17 @@ def rate_with_margin(one: Result) -> str:
     return with_margin(one.rate / 1e6, half / 1e6)
 
 
+def any_visit(one: Result) -> str:
+    """Write the margin that also covers another day, port or cable, in percent of the rate."""
+    if one.any_low is None or one.any_high is None:
+        return "-"
+    return "± " + percent_text(max(one.any_high / one.rate - 1, 1 - one.any_low / one.rate))
+
+
 def results_table(results: Sequence[Result]) -> str:
     """Lay out the results of a qualification."""
     shares = any(one.share is not None for one in results)
-    headers = ["workload", "direction", "payload", "MB/s", "median", "repeats", "spread", "witness", "access"]
+    headers = ["workload", "direction", "payload", "MB/s", "any visit", "median", "repeats", "spread", "witness", "access"]
     rows = []
     for one in results:
         row = [
@@ -64,6 +71,7 @@ def results_table(results: Sequence[Result]) -> str:
             one.direction.value,
             size_text(one.payload_bytes),
             rate_with_margin(one),
+            any_visit(one),
             rate_text(one.median),
             str(one.repeats),
             "-" if one.spread is None else percent_text(one.spread),
@@ -75,7 +83,25 @@ def results_table(results: Sequence[Result]) -> str:
         rows.append(row)
     if shares:
         headers.append("of ceiling")
-    return table(headers, rows, right=(2, 3, 4, 5, 6, 9))
+    return table(headers, rows, right=(2, 3, 4, 5, 6, 7, 10))
+
+
+def files_table(results: Sequence[Result]) -> str | None:
+    """Lay out what only small files have: how many in a second, and how long each took; None without any."""
+    rows = [
+        (
+            one.direction.value,
+            str(one.files),
+            one.recipe or "-",
+            str(one.workers or "-"),
+            significant(one.files_per_s, 4),
+            *([f"{significant(took / 1e6, 3)} ms" for took in one.latency_ns] if one.latency_ns else ["-"] * 3),
+        )
+        for one in results
+        if one.workload is Workload.SMALL
+    ]
+    headers = ("small files", "files", "sizes", "at once", "files/s", "each: median", "95 %", "99 %")
+    return table(headers, rows, right=(1, 3, 4, 5, 6, 7)) if rows else None
 
 
 def verified_line(one: Qualification) -> str:

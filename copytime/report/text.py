@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from copytime.records import Qualification
-from copytime.report.tables import results_table, verified_line
+from copytime.report.tables import files_table, results_table, verified_line
 from copytime.safetext import plain
 
 __all__ = ["qualification_text"]
@@ -22,11 +22,15 @@ def qualification_text(one: Qualification) -> str:
     if not one.results:
         return "\n".join([*lines, "no pass was finished"])
     lines += [results_table(one.results), ""]
-    lines.append(_margin_line(one))
+    files = files_table(one.results)
+    if files is not None:
+        lines += [files, ""]
+    lines += _margin_lines(one)
     lines.append(verified_line(one))
-    durable = next((each.durability for each in one.passes if each.durability), None)
-    if durable is not None:
-        lines.append(f"written   the clock ran until {durable} returned")
+    methods = dict.fromkeys((each.workload, str(each.durability)) for each in one.passes if each.durability)
+    if methods:
+        said = "; ".join(f"{workload}: {method}" for workload, method in methods)
+        lines.append(f"written   the clock ran until the system said that all was on the drive ({said})")
     return "\n".join(lines)
 
 
@@ -37,7 +41,14 @@ _STATE = {
 }
 
 
-def _margin_line(one: Qualification) -> str:
-    if any(each.low is not None for each in one.results):
-        return "margin    95 %, within this visit: it covers how repeats differ now, not how another day or port would"
-    return "margin    none: a single repeat shows no spread"
+def _margin_lines(one: Qualification) -> list[str]:
+    """Say what the margins cover."""
+    shown = [each for each in one.results if each.low is not None]
+    if not shown:
+        return ["margin    none: a single repeat shows no spread"]
+    layers = list(dict.fromkeys(each.any_covers for each in shown if each.any_covers))
+    covers = f"{layers[0]} and within this one" if len(layers) == 1 else "between visits and within this one"
+    return [
+        "margin    95 %; beside a rate: within this visit, so it covers how repeats differ now, not another day or port;",
+        f"          'any visit': {covers}",
+    ]

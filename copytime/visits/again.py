@@ -11,6 +11,7 @@ from copytime.links import find_link
 from copytime.logbook import Logbook
 from copytime.records import Qualification
 from copytime.visits.advice import advice
+from copytime.visits.earlier import from_conditions
 
 __all__ = ["qualification_again", "with_results"]
 
@@ -30,7 +31,8 @@ def with_results(one: Qualification) -> Qualification:
     A run that was killed left no advice, so that is worked out as well.
     """
     adaptive = one.conditions.get("until_margin_share") is not None
-    results = results_of(one.passes, _ceiling(one), adaptive=adaptive)
+    between = from_conditions(one.conditions.get("between_visits"))
+    results = results_of(one.passes, _ceiling(one), adaptive=adaptive, between=between)
     said = advice(one.passes, results, one.conditions)
     return replace(one, results=results, warnings=tuple(dict.fromkeys([*one.warnings, *said])))
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeVar
 
 from copytime.errors import LogbookError
 from copytime.logbook import Logbook
 
 __all__ = ["Notes"]
+
+T = TypeVar("T")
 
 Write = Callable[[Logbook], None]
 
@@ -41,6 +44,15 @@ class Notes:
                 return False
             del self._waiting[0]
         return self._book is not None
+
+    def read(self, ask: Callable[[Logbook], T]) -> T | None:
+        """Ask the logbook something; None where there is none or it does not answer."""
+        if self._book is None:
+            return None
+        try:
+            return ask(self._book)
+        except LogbookError:
+            return None
 
     @property
     def complaint(self) -> str | None:

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import psutil
 
-from copytime.analysis.results import results_of
+from copytime.analysis.results import Between, results_of
+from copytime.analysis.visits import between_visits
 from copytime.attached import Platform
 from copytime.attached import platform as this_platform
 from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
-from copytime.engine.large import Layout
 from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
 from copytime.engine.system import system as this_system
@@ -29,11 +29,14 @@ from copytime.safetext import plain, storable
 from copytime.units import duration_text, size_text
 from copytime.visits.advice import advice
 from copytime.visits.conditions import Moment, chain_of, conditions_of
+from copytime.visits.earlier import known_between, to_conditions
 from copytime.visits.journal import journal_in
 from copytime.visits.notes import Notes
-from copytime.visits.plan import LONGEST_PASS_S, Options, Plan, make_plan
+from copytime.visits.options import Options
+from copytime.visits.plan import LONGEST_PASS_S, Plan, make_plan
 from copytime.visits.timed import Settings, Station, now
-from copytime.visits.work import LargeWork, Look, Work
+from copytime.visits.work import Look, Work
+from copytime.visits.works import works_of
 
 __all__ = ["Outcome", "measure", "qualify"]
 
@@ -189,35 +192,31 @@ class _Visit:
         """Run the passes, alternating directions, then check every byte."""
         options = self.options
         settings = Settings(verify=options.verify, idle_s=_IDLE_BRIEF_S if options.brief else _IDLE_S)
-        work = LargeWork(
-            scratch.folder,
-            Layout(self.plan.payload_bytes, options.block, self.target.file_limit),
-            run=secrets.randbits(64),
-            depth=options.depth,
-            flush_method=self.system.flush_method,
-            unbuffered=not options.buffered,
-            laid_out=options.laid_out,
-        )
+        works = works_of(self.plan, self.system, scratch.folder, run=secrets.randbits(64))
         try:
-            work.create(stop=self.stop, look=self._shower(work, "prepare"))
+            for work in works:
+                work.create(stop=self.stop, look=self._shower(work, "prepare"))
             with waker(scratch.folder) as wake:
                 station = Station(self.platform, self.system, self.target, scratch, wake, settings)
                 repeat = 0
                 while repeat < self.plan.repeats or self._want_more(repeat):
                     repeat += 1
-                    for direction in (Direction.TO_DRIVE, Direction.FROM_DRIVE):
-                        self._one(station, work, direction, repeat)
+                    for work in works:
+                        for direction in (Direction.TO_DRIVE, Direction.FROM_DRIVE):
+                            self._one(station, work, direction, repeat)
                 if options.verify:
-                    self._check(station, work)
+                    for work in works:
+                        self._check(station, work)
         finally:
-            work.close()
+            for work in works:
+                work.close()
 
     def _one(self, station: Station, work: Work, direction: Direction, repeat: int) -> None:
         """Time one pass and write it down."""
         stage = "write" if direction is Direction.TO_DRIVE else "read"
         self._stop_here()
         self._say("wait", work, direction, repeat)
-        may_cut = self.plan.may_shorten and direction is Direction.TO_DRIVE and repeat == 1
+        may_cut = self.plan.may_shorten(work.workload) and direction is Direction.TO_DRIVE and repeat == 1
         one = station.timed(
             work,
             direction,
@@ -226,7 +225,7 @@ class _Visit:
             look=lambda: self._shower(work, stage, direction, repeat, may_cut=may_cut),
         )
         if one.payload_bytes < work.payload_bytes:
-            self._shorten(work, one.payload_bytes)
+            self._shorten(work, one)
         self.passes.append(one)
         self.notes.write(lambda book: book.add_pass(self.begun.id, one))
         self.progress(
@@ -253,28 +252,33 @@ class _Visit:
                 return True
         return False
 
-    def _shorten(self, work: Work, payload_bytes: int) -> None:
+    def _shorten(self, work: Work, one: PassRecord) -> None:
         """Go on with the payload at which the first pass was cut."""
         wanted = work.payload_bytes
-        work.shorten(payload_bytes)
-        self.conditions["payload_bytes"] = payload_bytes
+        work.shorten(one.payload_bytes)
         self.remarks.append(
-            f"the payload is {size_text(payload_bytes)} instead of {size_text(wanted)}, because the first pass would have "
-            f"lasted over {duration_text(LONGEST_PASS_S)}; compare it with results of the same size only"
+            f"the {work.workload} payload is {size_text(one.payload_bytes)} instead of {size_text(wanted)}, because the "
+            f"first pass would have lasted over {duration_text(LONGEST_PASS_S)}; compare it with the same size only"
         )
 
     def _check(self, station: Station, work: Work) -> None:
         """Compare every byte of what the last writing pass left on the drive."""
         found = station.checked(work, stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
         moved = found.moved
-        at = max(index for index, one in enumerate(self.passes) if one.direction is Direction.TO_DRIVE)
+        at = max(
+            index
+            for index, one in enumerate(self.passes)
+            if one.direction is Direction.TO_DRIVE and one.workload is work.workload
+        )
         one = self.passes[at] = replace(
             self.passes[at], verified=found.how, mismatches=moved.mismatches, wrong_cells=moved.wrong_cells
         )
         self.notes.write(lambda book: book.add_verification(one))
         late = station.changes()
         if late:
-            self.remarks.append(f"while every byte was checked the drive changed: {', '.join(late)}")
+            self.remarks.append(
+                f"while every byte of the {work.workload} payload was checked the drive changed: {', '.join(late)}"
+            )
 
     def _leave(self, scratch: Scratch) -> None:
         """Remove the scratch folder, or keep it as asked; what cannot be removed now is told and stays in the journal."""
@@ -296,11 +300,13 @@ class _Visit:
     def _finish(self, before: Moment, state: str) -> Qualification:
         """Work out the results and close the entry."""
         written = sum(one.payload_bytes for one in self.passes if one.direction is Direction.TO_DRIVE)
-        self.conditions["written_bytes"] = written + (self.plan.payload_bytes if self.options.laid_out else 0)
+        self.conditions["written_bytes"] = written + (self.plan.payloads.large_bytes if self.options.laid_out else 0)
         self.conditions.update(before.until(Moment.now(self.platform, self.target)))
         adaptive = self.options.until is not None
         link = self.options.link
-        results = results_of(self.passes, link.ceiling if link else None, adaptive=adaptive)
+        between = self._between()
+        self.conditions["between_visits"] = to_conditions(between)
+        results = results_of(self.passes, link.ceiling if link else None, adaptive=adaptive, between=between)
         said = advice(self.passes, results, self.conditions)
         warnings = tuple(dict.fromkeys([*self.plan.remarks, *self.remarks, *said]))
         self.notes.write(lambda book: book.finish(self.begun.id, state=state, warnings=warnings, conditions=self.conditions))
@@ -313,6 +319,12 @@ class _Visit:
             warnings=(*warnings, complaint) if complaint else warnings,
             conditions=self.conditions,
         )
+
+    def _between(self) -> Between:
+        """Ask the logbook how much visits differ, this one included; nothing where there is none."""
+        kinds = dict.fromkeys((one.workload, one.direction) for one in self.passes)
+        known = self.notes.read(known_between) or {}
+        return {kind: known.get(kind) or between_visits(()) for kind in kinds}
 
     def _stop_here(self) -> None:
         if self.stop():

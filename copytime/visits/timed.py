@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from copytime.attached import Backing, Platform, Target
+from copytime.attached import Platform, Target
 from copytime.engine.blocks import Stop
 from copytime.engine.movement import Movement
 from copytime.engine.scratch import Scratch
@@ -19,6 +19,7 @@ from copytime.records import Direction, Durability, Pass, Witness
 from copytime.safetext import plain
 from copytime.visits.conditions import changed, temperature
 from copytime.visits.work import Look, Work
+from copytime.visits.works import answered_elsewhere
 
 __all__ = ["Checked", "Settings", "Station", "now"]
 
@@ -138,11 +139,10 @@ class Station:
 
     def durability(self, method: str) -> Durability:
         """Say by what means the end of a writing pass is made to last, and what of it is proven."""
-        elsewhere = self.target.backing in (Backing.NETWORK, Backing.PROGRAM)
         return Durability(
             method=method,
             flush_proven=self.target.flush_reaches_drive,
-            server_proven=not elsewhere and not self.target.file_system.startswith("fuse"),
+            server_proven=not answered_elsewhere(self.target),
         )
 
     def _observer(self) -> Observer:

@@ -34,7 +34,7 @@ class _Race:
 
     def rows(self, rounds: int) -> list[list[str]]:
         """Run and return a row for each direction; the first round warms up and is not counted."""
-        options = Options(large=self.size, repeats=rounds + 1, depth=self.depth, block=BLOCK, verify=False)
+        options = Options(small=0, large=self.size, repeats=rounds + 1, depth=self.depth, block=BLOCK, verify=False)
         qualify(self.folder, options, progress=self._after)
         for name in ("dd.bin", "c.bin"):
             (self.folder / name).unlink()

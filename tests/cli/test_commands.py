@@ -15,7 +15,7 @@ import copytime
 from tests.conftest import Cli
 from tests.support.users import as_ordinary_user
 
-QUICK = ("--large", "16MB", "--repeats", "2")
+QUICK = ("--small", "0", "--large", "16MB", "--repeats", "2")
 
 
 @pytest.fixture
@@ -143,7 +143,21 @@ def test_a_folder_that_may_not_be_written(cli: Cli, tmp_path: Path) -> None:
 
 
 def test_a_large_run_is_refused_without_a_terminal_and_asked_about_on_one(cli: Cli, folder: Path) -> None:
-    done = cli("qualify", folder, "--large", "64MB", "--repeats", "1000", "--until", "0.001", "--at-most", "2000", "--brief")
+    done = cli(
+        "qualify",
+        folder,
+        "--small",
+        "0",
+        "--large",
+        "64MB",
+        "--repeats",
+        "1000",
+        "--until",
+        "0.001",
+        "--at-most",
+        "2000",
+        "--brief",
+    )
     assert (done.returncode, done.stdout) == (2, "")
     assert "--yes" in done.stderr
     leader, follower = pty.openpty()
@@ -153,6 +167,8 @@ def test_a_large_run_is_refused_without_a_terminal_and_asked_about_on_one(cli: C
         "copytime",
         "qualify",
         str(folder),
+        "--small",
+        "0",
         "--large",
         "64MB",
         "--until",

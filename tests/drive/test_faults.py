@@ -164,7 +164,7 @@ def test_errors_in_mid_pass(
 
 def test_a_short_count_is_finished_and_the_data_are_right(fuse: FuseDrive) -> None:
     fuse.order(short_write=[20_000_000, 5000])
-    found = qualify(fuse.mount, Options(large=SIZE, repeats=1))
+    found = qualify(fuse.mount, Options(small=0, large=SIZE, repeats=1))
     assert not found.mismatches
     assert found.passes[0].verified == "every byte, unwitnessed"
 
@@ -176,7 +176,7 @@ def test_a_program_that_dies_behind_the_folder(fuse: FuseDrive, logbook_path: Pa
 
 def test_a_stall_is_in_the_trace(fuse: FuseDrive) -> None:
     fuse.order(stall=[30_000_000, 1.0])
-    found = qualify(fuse.mount, Options(large=SIZE, repeats=1, verify=False))
+    found = qualify(fuse.mount, Options(small=0, large=SIZE, repeats=1, verify=False))
     trace = found.passes[0].trace
     assert trace is not None
     gaps = [(later - earlier) / 1e9 for earlier, later in zip(trace.end_ns, trace.end_ns[1:], strict=False)]
@@ -198,7 +198,7 @@ def test_a_thin_drive_that_promises_too_much(tmp_path: Path, make_drive: DriveMa
         try:
             for buffered in (False, True):
                 with pytest.raises((DriveFault, NoSpace, AccessRefused)):
-                    qualify(mount, Options(large=200_000_000, repeats=1, buffered=buffered), logbook=logbook_path)
+                    qualify(mount, Options(small=0, large=200_000_000, repeats=1, buffered=buffered), logbook=logbook_path)
         finally:
             run("umount", "-l", str(mount))
     finally:
@@ -209,7 +209,7 @@ def test_a_hung_drive_does_not_hang_control_c(fuse: FuseDrive) -> None:
     """While a request hangs nothing can be cleaned up; asked three times the program leaves all the same."""
     fuse.order(write_rate=20_000_000)
     child = subprocess.Popen(
-        [sys.executable, "-m", "copytime", "qualify", str(fuse.mount), "--large", "64MB", "-q"],
+        [sys.executable, "-m", "copytime", "qualify", str(fuse.mount), "--small", "0", "--large", "64MB", "-q"],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
@@ -254,7 +254,7 @@ def test_a_logbook_that_cannot_be_written_costs_no_measurement(
         if limit and os.statvfs(full.mount).f_bfree <= limit:
             break
     os.close(filler)
-    done = cli("qualify", drive.mount, "--large", "32MB", "--repeats", "1", "--logbook", book)
+    done = cli("qualify", drive.mount, "--small", "0", "--large", "32MB", "--repeats", "1", "--logbook", book)
     assert done.returncode == 0, done.stderr
     assert "to-drive" in done.stdout
     assert "not logged" in done.stderr

@@ -38,7 +38,7 @@ def interrupted(
 ) -> subprocess.CompletedProcess[str]:
     throttle.limit(drive.number, read=150_000_000, write=150_000_000)
     killer = [sys.executable, "-m", "tests.support.killer", stage, str(repeat), str(number)]
-    command = throttle.command(*killer, "qualify", str(drive.mount), "--large", "40MB", "--repeats", "2")
+    command = throttle.command(*killer, "qualify", str(drive.mount), "--small", "0", "--large", "40MB", "--repeats", "2")
     return subprocess.run(command, check=False, capture_output=True, text=True, timeout=120)
 
 
@@ -94,7 +94,20 @@ def test_kills_at_odd_moments_never_harm_the_logbook(drive: LoopDrive, cli: Cli,
     """No stage is waited for: the kill comes somewhere, from before the first import to the last commit."""
     for number in range(12):
         child = subprocess.Popen(
-            [sys.executable, "-m", "copytime", "qualify", str(drive.mount), "--large", "32MB", "--repeats", "2", "-q"],
+            [
+                sys.executable,
+                "-m",
+                "copytime",
+                "qualify",
+                str(drive.mount),
+                "--small",
+                "0",
+                "--large",
+                "32MB",
+                "--repeats",
+                "2",
+                "-q",
+            ],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
@@ -116,6 +129,8 @@ def test_two_runs_at_once_on_one_drive(drive: LoopDrive, cli: Cli) -> None:
         "copytime",
         "qualify",
         str(drive.mount),
+        "--small",
+        "0",
         "--large",
         "64MB",
         "--repeats",
@@ -134,7 +149,19 @@ def test_two_runs_at_once_on_one_drive(drive: LoopDrive, cli: Cli) -> None:
 def test_on_a_terminal_there_are_bars_and_control_c_works(drive: LoopDrive, throttle: Throttle) -> None:
     throttle.limit(drive.number, read=100_000_000, write=100_000_000)
     leader, follower = pty.openpty()
-    command = [sys.executable, "-m", "copytime", "qualify", str(drive.mount), "--large", "200MB", "--repeats", "2"]
+    command = [
+        sys.executable,
+        "-m",
+        "copytime",
+        "qualify",
+        str(drive.mount),
+        "--small",
+        "0",
+        "--large",
+        "200MB",
+        "--repeats",
+        "2",
+    ]
     child = subprocess.Popen(
         throttle.command(*command),
         stdin=follower,
@@ -160,7 +187,20 @@ def on_a_terminal(drive: LoopDrive, throttle: Throttle, *before: str) -> tuple[s
     """Start a slow run on a terminal of its own and return it when bars are drawn."""
     throttle.limit(drive.number, read=50_000_000, write=50_000_000)
     leader, follower = pty.openpty()
-    command = [*before, sys.executable, "-m", "copytime", "qualify", str(drive.mount), "--large", "200MB", "--repeats", "2"]
+    command = [
+        *before,
+        sys.executable,
+        "-m",
+        "copytime",
+        "qualify",
+        str(drive.mount),
+        "--small",
+        "0",
+        "--large",
+        "200MB",
+        "--repeats",
+        "2",
+    ]
     child = subprocess.Popen(
         throttle.command("setsid", "--ctty", "--wait", *command),
         stdin=follower,

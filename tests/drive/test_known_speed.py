@@ -76,7 +76,7 @@ def test_agrees_with_plain_tools_and_with_the_limit(
     throttle.limit(drive.number, read=read * 10**6, write=write * 10**6)
     size = blocks * BLOCK
     with throttle.hold():
-        found = qualify(drive.mount, Options(large=size, repeats=1, verify=False, depth=1))
+        found = qualify(drive.mount, Options(small=0, large=size, repeats=1, verify=False, depth=1))
     file, own = str(drive.mount / "dd.bin"), str(drive.mount / "c.bin")
     commands = {
         Direction.TO_DRIVE: ["if=/dev/zero", f"of={file}", "bs=8M", f"count={blocks}", "oflag=direct", "conv=fsync"],
@@ -103,7 +103,7 @@ def test_several_in_hand_come_to_the_limit(make_drive: DriveMaker, throttle: Thr
     drive = make_drive("ext4", 1200)
     throttle.limit(drive.number, read=read * 10**6, write=write * 10**6)
     with throttle.hold():
-        found = qualify(drive.mount, Options(large=40 * BLOCK, repeats=1, verify=False))
+        found = qualify(drive.mount, Options(small=0, large=40 * BLOCK, repeats=1, verify=False))
     for one, limit in zip(found.passes, (write, read), strict=True):
         print(f"{one.direction}: limit {limit}, {one.rate / 1e6:.2f} MB/s")
         assert one.rate == pytest.approx(limit * 1e6, rel=LIMITER_BIAS)
@@ -114,7 +114,7 @@ def test_the_trace_shows_the_rate_after_the_limiters_advance(make_drive: DriveMa
     drive = make_drive("ext4", 900)
     throttle.limit(drive.number, write=60_000_000, read=100_000_000)
     with throttle.hold():
-        found = qualify(drive.mount, Options(large=40 * BLOCK, repeats=1, verify=False, depth=1))
+        found = qualify(drive.mount, Options(small=0, large=40 * BLOCK, repeats=1, verify=False, depth=1))
     for one, limit in zip(found.passes, (60e6, 100e6), strict=True):
         assert one.trace is not None
         ends = one.trace.end_ns
@@ -125,7 +125,7 @@ def test_the_trace_shows_the_rate_after_the_limiters_advance(make_drive: DriveMa
 def test_a_drive_of_our_own_making_is_a_second_reference(fuse: FuseDrive) -> None:
     """A FUSE drive whose debt clock sets the rate; direction by direction."""
     fuse.order(write_rate=40_000_000, read_rate=90_000_000)
-    found = qualify(fuse.mount, Options(large=200_000_000, repeats=1, verify=False))
+    found = qualify(fuse.mount, Options(small=0, large=200_000_000, repeats=1, verify=False))
     rates = {one.direction: one.rate / 1e6 for one in found.passes}
     assert rates[Direction.TO_DRIVE] == pytest.approx(40, rel=0.015)
     assert rates[Direction.FROM_DRIVE] == pytest.approx(90, rel=0.015)

@@ -92,7 +92,7 @@ def noise(cell: bytearray, _other: bytes) -> None:
 )
 @pytest.mark.parametrize("offset", [0, 12_345 * CELL])
 def test_a_block_changed_behind_our_back(drive: LoopDrive, damage: Damage, words: str, offset: int) -> None:
-    found = qualify(drive.mount, Options(large=SIZE, repeats=1), progress=damaging(drive, offset, damage))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1), progress=damaging(drive, offset, damage))
     told = [wrong for one in found.passes if one.verified == "every byte" for wrong in one.mismatches]
     assert [(wrong.file, wrong.offset, wrong.length) for wrong in told] == [("large-0000.bin", offset, CELL)]
     assert words in told[0].found
@@ -111,8 +111,8 @@ def test_what_an_earlier_run_left(drive: LoopDrive) -> None:
     def put(cell: bytearray, _other: bytes) -> None:
         cell[:] = kept[0]
 
-    qualify(drive.mount, Options(large=SIZE, repeats=1), progress=damaging(drive, 8 * CELL, keep))
-    found = qualify(drive.mount, Options(large=SIZE, repeats=1), progress=damaging(drive, 8 * CELL, put))
+    qualify(drive.mount, Options(small=0, large=SIZE, repeats=1), progress=damaging(drive, 8 * CELL, keep))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1), progress=damaging(drive, 8 * CELL, put))
     (wrong,) = [wrong for one in found.passes if one.verified == "every byte" for wrong in one.mismatches]
     assert wrong.found == f"a block of an earlier run (byte {8 * CELL} of its file)"
 
@@ -135,13 +135,13 @@ def test_what_an_earlier_pass_left(drive: LoopDrive) -> None:
             os.fsync(handle)
         os.close(handle)
 
-    found = qualify(drive.mount, Options(large=SIZE, repeats=2, laid_out=True), progress=follow)
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=2, laid_out=True), progress=follow)
     (wrong,) = [wrong for one in found.passes if one.verified == "every byte" for wrong in one.mismatches]
     assert wrong.found.startswith("left over from pass 1 of this run")
 
 
 def test_the_spot_check_sees_the_start_of_a_block_in_the_timed_read(drive: LoopDrive) -> None:
-    found = qualify(drive.mount, Options(large=SIZE, repeats=1, verify=False), progress=damaging(drive, 0, zero))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1, verify=False), progress=damaging(drive, 0, zero))
     reading = found.passes[1]
     assert [wrong.found for wrong in reading.mismatches] == ["zeros"]
 
@@ -149,13 +149,13 @@ def test_the_spot_check_sees_the_start_of_a_block_in_the_timed_read(drive: LoopD
 def test_a_bit_that_turns_on_the_way_back(fuse: FuseDrive) -> None:
     """The drive is right and what reads it is wrong: only the read shows it."""
     fuse.order(flip=[3_000_000, 4])
-    found = qualify(fuse.mount, Options(large=SIZE, repeats=1))
+    found = qualify(fuse.mount, Options(small=0, large=SIZE, repeats=1))
     assert {wrong.offset for wrong in found.mismatches} == {3_000_000 // CELL * CELL}
 
 
 def test_the_command_says_so_keeps_the_figures_and_exits_4(fuse: FuseDrive, cli: Cli) -> None:
     fuse.order(flip=[3_000_000, 4])
-    done = cli("qualify", fuse.mount, "--large", "64MB", "--repeats", "1")
+    done = cli("qualify", fuse.mount, "--small", "0", "--large", "64MB", "--repeats", "1")
     assert done.returncode == 4
     assert "WRONG DATA in 1 place" in done.stdout
     assert f"large-0000.bin at byte {3_000_000 // CELL * CELL}" in done.stdout
@@ -166,7 +166,7 @@ def test_the_command_says_so_keeps_the_figures_and_exits_4(fuse: FuseDrive, cli:
 
 def test_a_healthy_drive_comes_back_whole(make_drive: DriveMaker) -> None:
     for file_system in ("ext4", "xfs", "btrfs"):
-        found: Qualification = qualify(make_drive(file_system).mount, Options(large=SIZE, repeats=1))
+        found: Qualification = qualify(make_drive(file_system).mount, Options(small=0, large=SIZE, repeats=1))
         assert not found.mismatches
         assert found.passes[0].verified == "every byte"
         assert found.passes[1].verified == "spot check"

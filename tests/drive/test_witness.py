@@ -59,7 +59,7 @@ def test_a_read_of_which_a_part_is_cached_is_cached(drive: LoopDrive) -> None:
 
 
 def test_the_product_itself_reads_from_the_drive(drive: LoopDrive) -> None:
-    found = qualify(drive.mount, Options(large=SIZE, repeats=2))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=2))
     assert [one.witness for one in found.passes] == [Witness.DEVICE] * 4
     assert [one.access for one in found.passes] == [Access.UNBUFFERED] * 4
     for one in found.passes:
@@ -110,7 +110,7 @@ def test_another_process_makes_it_shared(make_drive: DriveMaker, throttle: Throt
         neighbour.start()
     try:
         with throttle.hold():
-            options = Options(large=240_000_000, repeats=1, verify=False)
+            options = Options(small=0, large=240_000_000, repeats=1, verify=False)
             found = qualify(drive.mount, options, progress=follow if when == "passes only" else None)
     finally:
         neighbour.stop()
@@ -142,7 +142,7 @@ def test_a_target_prepared_to_look_fast_does_not_help(drive: LoopDrive, how: str
 def test_a_file_system_that_silently_buffers_is_labelled(make_drive: DriveMaker) -> None:
     """ext4 with data=journal takes O_DIRECT and buffers all the same (Linux ext4 documentation, 'data=journal')."""
     drive = make_drive("ext4", 900, "data=journal")
-    found = qualify(drive.mount, Options(large=SIZE, repeats=1))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1))
     assert {one.access for one in found.passes} == {Access.BUFFERED}
     writing = found.passes[0]
     assert writing.witness is Witness.SHARED  # everything goes to the journal first
@@ -153,7 +153,7 @@ def test_a_file_system_that_silently_buffers_is_labelled(make_drive: DriveMaker)
 @pytest.mark.parametrize("file_system", ["vfat", "exfat"])
 def test_fat_buffers_extending_writes(make_drive: DriveMaker, file_system: str) -> None:
     drive = make_drive(file_system, 600)
-    found = qualify(drive.mount, Options(large=SIZE, repeats=1))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1))
     assert found.passes[0].access is Access.BUFFERED
 
 
@@ -161,14 +161,14 @@ def test_memory_is_measured_and_told(tmp_path: Path) -> None:
     memory = Path("/dev/shm")
     if not os.path.ismount(memory):
         pytest.skip("needs a tmpfs at /dev/shm")
-    found = qualify(memory, Options(large=SIZE, repeats=1))
+    found = qualify(memory, Options(small=0, large=SIZE, repeats=1))
     assert {one.access for one in found.passes} == {Access.BUFFERED}
     assert {one.witness for one in found.passes} == {Witness.NONE}
     assert any("no drive stands behind" in said for said in found.warnings)
 
 
 def test_a_program_behind_the_folder_is_told(fuse: FuseDrive) -> None:
-    found = qualify(fuse.mount, Options(large=SIZE, repeats=1))
+    found = qualify(fuse.mount, Options(small=0, large=SIZE, repeats=1))
     assert {one.witness for one in found.passes} == {Witness.NONE}
     assert str(found.passes[0].durability) == "fsync, server side not proven"
     assert any("ordinary program" in said for said in found.warnings)
@@ -177,7 +177,7 @@ def test_a_program_behind_the_folder_is_told(fuse: FuseDrive) -> None:
 @pytest.mark.parametrize("file_system", ["ext4", "xfs"])
 def test_a_laid_out_file_keeps_its_addresses(make_drive: DriveMaker, file_system: str) -> None:
     drive = make_drive(file_system)
-    found = qualify(drive.mount, Options(large=SIZE, repeats=3, laid_out=True, verify=False))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=3, laid_out=True, verify=False))
     starts = {one.first_extent for one in found.passes}
     assert len(starts) == 1
     assert None not in starts
@@ -186,7 +186,7 @@ def test_a_laid_out_file_keeps_its_addresses(make_drive: DriveMaker, file_system
 
 def test_an_extended_file_tells_where_it_was_put(drive: LoopDrive) -> None:
     """ext4 puts what is written anew somewhere else each time; the place of each pass is known and stored."""
-    found = qualify(drive.mount, Options(large=SIZE, repeats=2, verify=False))
+    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=2, verify=False))
     to_drive = [one.first_extent for one in found.passes if one.direction is Direction.TO_DRIVE]
     from_drive = [one.first_extent for one in found.passes if one.direction is Direction.FROM_DRIVE]
     assert None not in to_drive
@@ -195,7 +195,7 @@ def test_an_extended_file_tells_where_it_was_put(drive: LoopDrive) -> None:
 
 def test_trimming_is_never_silent(make_drive: DriveMaker) -> None:
     for options, told in (("discard", True), ("nodiscard", False)):
-        found = qualify(make_drive("ext4", 400, options).mount, Options(large=SIZE, repeats=2, verify=False))
+        found = qualify(make_drive("ext4", 400, options).mount, Options(small=0, large=SIZE, repeats=2, verify=False))
         assert any("trims" in said for said in found.warnings) is told
 
 
@@ -206,7 +206,9 @@ def test_writing_over_keeps_the_depth_that_extending_loses(make_drive: DriveMake
     reached = {}
     with throttle.hold():
         for laid_out in (False, True):
-            found = qualify(drive.mount, Options(large=300_000_000, repeats=1, verify=False, laid_out=laid_out, depth=4))
+            found = qualify(
+                drive.mount, Options(small=0, large=300_000_000, repeats=1, verify=False, laid_out=laid_out, depth=4)
+            )
             reached[laid_out] = found.passes[0].depth_reached
     assert all(value is not None and value > 0 for value in reached.values())
 
@@ -214,7 +216,7 @@ def test_writing_over_keeps_the_depth_that_extending_loses(make_drive: DriveMake
 def test_nothing_but_the_scratch_folder_is_touched(drive: LoopDrive) -> None:
     (drive.mount / "mine.txt").write_text("mine")
     before = (drive.mount / "mine.txt").stat()
-    qualify(drive.mount, Options(large=SIZE, repeats=1))
+    qualify(drive.mount, Options(small=0, large=SIZE, repeats=1))
     after = (drive.mount / "mine.txt").stat()
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found", "mine.txt"]
     assert (before.st_mtime_ns, before.st_ctime_ns, before.st_ino) == (after.st_mtime_ns, after.st_ctime_ns, after.st_ino)
@@ -228,7 +230,7 @@ def test_progress_is_told_from_the_calling_thread(drive: LoopDrive) -> None:
         seen.append(progress)
         threads.add(threading.get_ident())
 
-    qualify(drive.mount, Options(large=SIZE, repeats=1), progress=follow)
+    qualify(drive.mount, Options(small=0, large=SIZE, repeats=1), progress=follow)
     assert threads == {threading.get_ident()}
     assert [one.finished.direction for one in seen if one.finished] == [Direction.TO_DRIVE, Direction.FROM_DRIVE]
     assert {one.stage for one in seen} >= {"prepare", "wait", "write", "read", "clean-up"}
@@ -238,7 +240,7 @@ def test_memory_stays_flat_in_the_payload(make_drive: DriveMaker) -> None:
     drive = make_drive("ext4", 2600)
     code = (
         "import resource, sys\nfrom copytime import Options, qualify\n"
-        "qualify(sys.argv[1], Options(large=int(sys.argv[2]), repeats=1))\n"
+        "qualify(sys.argv[1], Options(small=0, large=int(sys.argv[2]), repeats=1))\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
     )
     peaks = []

@@ -190,8 +190,10 @@ def test_listing_counts_passes(tmp_path: Path) -> None:
         book.add_pass(an_entry().id, a_pass(direction=Direction.FROM_DRIVE))
         (line,) = book.qualifications()
         assert (line["drive"], line["pass_count"], line["state"]) == ("Quayside One", 2, "running")
-        assert book.last_rate("Quayside One") == pytest.approx(100e6)
-        assert book.last_rate("another") is None
+        assert book.last_rates("Quayside One") == {Workload.LARGE: pytest.approx(100e6)}
+        book.add_pass(an_entry().id, a_pass(workload=Workload.SMALL, files=500, elapsed_ns=10**9, rate=1e6))
+        assert book.last_rates("Quayside One")[Workload.SMALL] == pytest.approx(500)
+        assert book.last_rates("another") == {}
 
 
 def test_two_processes_lose_nothing(tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def check(text: str) -> Any:
 
 
 def test_a_qualification_its_listing_and_what_it_left(cli: Cli, tmp_path: Path) -> None:
-    quick = ("--large", "16MB", "--json", "-q", "--keep")
+    quick = ("--small", "0", "--large", "16MB", "--json", "-q", "--keep")
     document = check(cli("qualify", tmp_path, *quick, "--repeats", "2", "--link", "sata").stdout)
     assert document["results"][0]["margin_covers"]
     single = check(cli("qualify", tmp_path, *quick, "--repeats", "1").stdout)
@@ -50,6 +50,6 @@ def test_a_qualification_its_listing_and_what_it_left(cli: Cli, tmp_path: Path) 
 
 @pytest.mark.parametrize("change", [{"format_version": 2}, {"created": "yesterday"}, {"passes": None}, {"id": None}])
 def test_the_schema_refuses_what_it_should(cli: Cli, tmp_path: Path, change: dict[str, Any]) -> None:
-    document = check(cli("qualify", tmp_path, "--large", "16MB", "--json", "-q", "--repeats", "1").stdout)
+    document = check(cli("qualify", tmp_path, "--small", "0", "--large", "16MB", "--json", "-q", "--repeats", "1").stdout)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({**document, **change}, schema("qualification"))

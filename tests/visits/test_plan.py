@@ -9,7 +9,11 @@ from copytime import Options
 from copytime.attached import Backing, Disk, Layer, Target
 from copytime.errors import AccessRefused, InputError, NoSpace
 from copytime.links import find_link
-from copytime.visits.plan import LARGE, LARGE_BRIEF, RESERVE, behind, describe, make_plan
+from copytime.records import Workload
+from copytime.visits.options import LARGE, LARGE_BRIEF, SMALL, SMALL_BRIEF
+from copytime.visits.payloads import RESERVE
+from copytime.visits.plan import make_plan
+from copytime.visits.telling import behind, describe
 
 GB = 10**9
 
@@ -32,39 +36,53 @@ def target(tmp_path: Path) -> Target:
 
 def test_the_usual(target: Target) -> None:
     plan = make_plan(target, Options())
-    assert (plan.payload_bytes, plan.repeats, plan.write_bytes, plan.read_bytes) == (LARGE, 5, 5 * LARGE, 6 * LARGE)
-    assert plan.may_shorten
+    both = plan.payloads.total_bytes
+    assert (plan.payloads.large_bytes, plan.payloads.small.files, plan.repeats) == (LARGE, SMALL, 5)
+    assert both == LARGE + plan.payloads.small.payload_bytes
+    assert (plan.write_bytes, plan.read_bytes) == (5 * both, 6 * both)
+    assert plan.payloads.workloads == (Workload.LARGE, Workload.SMALL)
+    assert all(plan.may_shorten(workload) for workload in Workload)
     assert plan.must_ask is None
 
 
 def test_a_brief_look(target: Target) -> None:
     plan = make_plan(target, Options(brief=True))
-    assert (plan.payload_bytes, plan.repeats, plan.may_shorten) == (LARGE_BRIEF, 2, False)
+    assert (plan.payloads.large_bytes, plan.payloads.small.files, plan.repeats) == (LARGE_BRIEF, SMALL_BRIEF, 2)
+    assert not any(plan.may_shorten(workload) for workload in Workload)
+
+
+def test_one_workload_alone(target: Target) -> None:
+    large = make_plan(target, Options(small=0))
+    assert (large.payloads.workloads, large.write_bytes) == ((Workload.LARGE,), 5 * LARGE)
+    small = make_plan(target, Options(large=0, small=1000, small_sizes="4KiB*3,1MiB*1"))
+    assert small.payloads.workloads == (Workload.SMALL,)
+    assert small.write_bytes == 5 * (750 * 4096 + 250 * 2**20)
+    assert not small.may_shorten(Workload.SMALL)
 
 
 def test_stopping_by_a_margin_takes_five_repeats_at_least(target: Target) -> None:
-    plan = make_plan(target, Options(until=0.01, repeats=2))
+    plan = make_plan(target, Options(small=0, until=0.01, repeats=2))
     assert (plan.repeats, plan.at_most) == (5, 20)
     assert make_plan(target, Options(until=0.01, at_most=8)).at_most == 8
-    assert make_plan(target, Options(until=0.01, at_most=8)).write_bytes == 8 * LARGE
+    assert make_plan(target, Options(small=0, until=0.01, at_most=8)).write_bytes == 8 * LARGE
 
 
 def test_layout_and_verification_count(target: Target) -> None:
-    plan = make_plan(target, Options(laid_out=True, verify=False, repeats=1))
+    plan = make_plan(target, Options(small=0, laid_out=True, verify=False, repeats=1))
     assert (plan.write_bytes, plan.read_bytes) == (2 * LARGE, LARGE)
 
 
 def test_a_payload_is_whole_units(target: Target) -> None:
-    assert make_plan(target, Options(large=GB)).payload_bytes == GB - GB % 4096
+    assert make_plan(target, Options(small=0, large=GB)).payloads.large_bytes == GB - GB % 4096
 
 
 @pytest.mark.parametrize(
     ("free", "options", "why"),
     [
-        (400 * GB, Options(large=21 * GB), "it writes 105 GB in all"),
-        (30 * GB, Options(large=25 * GB, repeats=1), "it leaves only 5 GB of the 30 GB"),
-        (400 * GB, Options(large=20 * GB), None),
-        (10 * GB, Options(large=7 * GB, repeats=1), None),
+        (400 * GB, Options(small=0, large=21 * GB), "it writes 105 GB in all"),
+        (30 * GB, Options(small=0, large=25 * GB, repeats=1), "it leaves only 5 GB of the 30 GB"),
+        (400 * GB, Options(small=0, large=20 * GB), None),
+        (10 * GB, Options(small=0, large=7 * GB, repeats=1), None),
     ],
 )
 def test_a_person_is_asked_only_before_a_lot(target: Target, free: int, options: Options, why: str | None) -> None:
@@ -74,17 +92,35 @@ def test_a_person_is_asked_only_before_a_lot(target: Target, free: int, options:
 
 def test_little_room_shrinks_the_usual_payload_and_says_so(target: Target) -> None:
     plan = make_plan(replace(target, free_bytes=4 * GB), Options())
-    assert plan.payload_bytes < 3 * GB
-    assert plan.payload_bytes % 4096 == 0
+    assert plan.payloads.large_bytes < 3 * GB
+    assert plan.payloads.large_bytes % 4096 == 0
+    assert plan.payloads.small.files == SMALL
     assert any("instead of 8 GB" in remark for remark in plan.remarks)
     assert plan.must_ask is None
+
+
+def test_very_little_room_shrinks_the_small_files_too(target: Target) -> None:
+    plan = make_plan(replace(target, free_bytes=RESERVE + 400_000_000), Options())
+    assert 100 < plan.payloads.small.files < SMALL
+    assert any(f"instead of {SMALL}" in remark for remark in plan.remarks)
+    assert plan.payloads.room_bytes <= 0.76 * 400_000_000
+    asked = make_plan(replace(target, free_bytes=RESERVE + 400_000_000), Options(small=1000))
+    assert asked.payloads.small.files == 1000
+
+
+def test_few_free_entries_shrink_the_number_of_files_or_are_an_error(target: Target) -> None:
+    plan = make_plan(replace(target, free_files=1120), Options())
+    assert plan.payloads.small.files == 1000
+    with pytest.raises(NoSpace, match="can hold only 1120 more files"):
+        make_plan(replace(target, free_files=1120), Options(small=5000))
+    assert make_plan(replace(target, free_files=0), Options(small=0)).payloads.small.files == 0
 
 
 @pytest.mark.parametrize(
     ("free", "options", "hint"),
     [
-        (4 * GB, Options(large=8 * GB), "--large 3GB"),
-        (RESERVE + 500_000_000, Options(large=8 * GB), "--large 500MB"),
+        (4 * GB, Options(small=0, large=8 * GB), "--large 3GB"),
+        (RESERVE + 500_000_000, Options(small=0, large=8 * GB), "--large 500MB"),
         (50_000_000, Options(), "Free some space."),
         (0, Options(brief=True), "Free some space."),
     ],
@@ -99,7 +135,22 @@ def test_too_little_room_is_one_clear_error(target: Target, free: int, options: 
 @pytest.mark.parametrize(
     "options",
     [
-        Options(large=1000),
+        Options(small=0, large=1000),
+        Options(small=10),
+        Options(small=-1),
+        Options(large=-5),
+        Options(small=100_001),
+        Options(small=0, large=0),
+        Options(small=0, small_sizes="4KiB"),
+        Options(small_sizes="4KiB*"),
+        Options(small_sizes="4KiB*0"),
+        Options(small_sizes="0B"),
+        Options(small_sizes="65MiB"),
+        Options(small_sizes=",".join(["4KiB"] * 101)),
+        Options(large=0, laid_out=True),
+        Options(workers=0),
+        Options(workers=65),
+        Options(depth=64, block=256 << 20),
         Options(block=1000),
         Options(block=2**30),
         Options(depth=0),
@@ -125,18 +176,23 @@ def test_a_read_only_target(target: Target) -> None:
 
 def test_the_description_says_all_that_matters(target: Target) -> None:
     text = describe(make_plan(target, Options()))
-    for words in ("40 GB in all", "5 times", "48 GB", "none of your files", "endurance", "warms", "cut at two minutes"):
+    for words in ("40.84 GB in all", "8 GB large and 5000 small files", "5 times", "49.01 GB", "none of your files"):
+        assert words in text
+    for words in ("endurance", "warms", "cut at 2 min"):
         assert words in text
     assert "Quayside One, 500 GB, USB" in behind(target)
 
 
 def test_time_by_what_is_known(target: Target) -> None:
-    guess = make_plan(target, Options(large=GB)).seconds
-    known = make_plan(target, Options(large=GB), known_rate=100e6).seconds
-    linked = make_plan(target, Options(large=GB, link=find_link("usb2.0"))).seconds
+    guess = make_plan(target, Options(small=0, large=GB)).seconds
+    known = make_plan(target, Options(small=0, large=GB), known={Workload.LARGE: 100e6}).seconds
+    linked = make_plan(target, Options(small=0, large=GB, link=find_link("usb2.0"))).seconds
     assert guess[0] < known[0] == known[1] < guess[1] * 2
     assert linked[0] > guess[0]
-    assert "about 1 min 57 s" in describe(make_plan(target, Options(large=GB), known_rate=100e6))
+    small = Options(large=0, small=1000)
+    assert make_plan(target, small, known={Workload.SMALL: 10.0}).seconds[0] > 1000
+    assert make_plan(target, Options(large=0), known={Workload.SMALL: 10.0}).seconds[1] < 1500  # cut at two minutes
+    assert "about 1 min 58 s" in describe(make_plan(target, Options(small=0, large=GB), known={Workload.LARGE: 100e6}))
 
 
 def test_hostile_names_stay_plain(target: Target) -> None:

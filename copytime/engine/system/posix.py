@@ -161,8 +161,12 @@ class PosixFolder:
             return False
 
     def names(self) -> list[str]:
-        """See Folder."""
-        return sorted(os.listdir(self.handle))
+        """See Folder. Opened anew, because a descriptor may show the folder as it was when it was opened (btrfs)."""
+        handle = os.open(".", os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC, dir_fd=self.handle)
+        try:
+            return sorted(os.listdir(handle))
+        finally:
+            os.close(handle)
 
     def remove(self, name: str) -> None:
         """See Folder."""

@@ -1,0 +1,62 @@
+"""A plan and a target in words, for a person who is to say yes."""
+
+from __future__ import annotations
+
+from copytime.attached import Target
+from copytime.safetext import plain
+from copytime.units import duration_text, size_text
+from copytime.visits.payloads import Payloads
+from copytime.visits.plan import LONGEST_PASS_S, Plan
+
+__all__ = ["behind", "describe"]
+
+
+def describe(plan: Plan) -> str:
+    """Tell what will happen, in a few lines."""
+    target, options = plan.target, plan.options
+    times = f"{plan.repeats} times" if plan.at_most == plan.repeats else f"{plan.repeats} to {plan.at_most} times"
+    laid = "the large one laid out first, " if options.laid_out else ""
+    fast, slow = plan.seconds
+    spoken = duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
+    cut = any(plan.may_shorten(workload) for workload in plan.payloads.workloads)
+    lines = [
+        (
+            f"target   {plain(target.path)}: {plain(target.file_system)}, {size_text(target.free_bytes)} free"
+            f" of {size_text(target.total_bytes)}"
+        ),
+        f"behind   {behind(target)}",
+        (
+            f"writes   {size_text(plan.write_bytes)} in all: {payload_words(plan.payloads)}, {laid}{times}, into a folder "
+            "of its own that is removed at the end"
+        ),
+        f"reads    {size_text(plan.read_bytes)} in all" + (", the last time to check every byte" if options.verify else ""),
+        f"takes    about {spoken}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
+        "care     none of your files is touched; the writing uses up a little of the drive's endurance and warms it",
+    ]
+    return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
+
+
+def payload_words(found: Payloads) -> str:
+    """Tell what one repeat moves in one direction."""
+    parts = []
+    if found.large_bytes:
+        parts.append(f"{size_text(found.large_bytes)} large")
+    if found.small.files:
+        parts.append(f"{found.small.files} small files of {size_text(found.small.payload_bytes)} ({found.small.name})")
+    return " and ".join(parts)
+
+
+def behind(target: Target) -> str:
+    """Tell what stands behind a target, from the file system down."""
+    steps = []
+    for layer in target.layers:
+        disk = next((one for one in target.disks if one.name == layer.name), None)
+        if disk is not None:
+            about = [disk.model or "", size_text(disk.size_bytes) if disk.size_bytes else "", disk.bus or ""]
+            said = ", ".join(plain(part) for part in about if part)
+            steps.append(f"{plain(layer.name)} ({said})" if said else plain(layer.name))
+        elif layer.kind == "file":
+            steps.append(f"the file {plain(layer.name)}")
+        else:
+            steps.append(plain(layer.name) if layer.name.startswith(layer.kind) else f"{layer.kind} {plain(layer.name)}")
+    return " on ".join(steps) if steps else f"no drive ({target.backing})"
