@@ -14,6 +14,7 @@ __all__ = ["app"]
 
 #: Command -> where it is defined. Nothing of a command is imported before it is called.
 _COMMANDS: dict[str, str] = {
+    "links": "copytime.cli.links:links",
     "qualify": "copytime.cli.qualify:qualify",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
@@ -21,6 +22,7 @@ _COMMANDS: dict[str, str] = {
 
 #: One line for each, so that --help needs no command's module.
 _SHORT: dict[str, str] = {
+    "links": "List what each link can carry at most, and why.",
     "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",

@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
+import functools
+
 from copytime.errors import InputError
-from copytime.links.model import Link
-from copytime.links.table import LINKS
+from copytime.links.model import Link, Step
+from copytime.links.table import FAMILIES, LINKS
 from copytime.safetext import plain
 from copytime.suggest import nearest
 
-__all__ = ["LINKS", "Link", "find_link"]
+__all__ = ["FAMILIES", "LINKS", "Link", "Step", "find_link"]
 
 
 def find_link(name: str) -> Link:
-    """Return the link called ``name`` (its own name or an alias, upper or lower case).
+    """Return the link called ``name``: its own name or one that is printed on boxes.
 
-    Raises InputError with the nearest name where there is none.
+    Case, spaces, dashes and slashes do not matter, and ``Gbps`` is ``Gb/s``. Raises InputError with the nearest name where
+    there is none.
     """
-    wanted = name.strip().lower()
-    for link in LINKS:
-        if wanted == link.name or wanted in link.aliases:
-            return link
-    names = [link.name for link in LINKS]
-    known = names + [alias for link in LINKS for alias in link.aliases]
-    close = nearest(wanted, known)
-    hint = f"Did you mean {close}?" if close else "Known links: " + ", ".join(names)
-    raise InputError(f"there is no link called '{plain(name)}' here", hint=hint)
+    found = _by_name().get(_squeezed(name))
+    if found is not None:
+        return found
+    close = nearest(name.strip(), [known for link in LINKS for known in (link.name, *link.aliases)])
+    hint = f"Did you mean {close}?" if close else "Known links are listed by 'copytime links'."
+    raise InputError(f"there is no link called '{plain(name, limit=60)}' here", hint=hint)
+
+
+def _squeezed(name: str) -> str:
+    """Leave of a name what matters."""
+    words = name.lower().replace("gbps", "gb/s").replace("mbps", "mb/s").replace("gbit/s", "gb/s")
+    return "".join(char for char in words if char not in " \t-_/")
+
+
+@functools.cache
+def _by_name() -> dict[str, Link]:
+    return {_squeezed(known): link for link in LINKS for known in (link.name, *link.aliases)}

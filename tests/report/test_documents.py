@@ -48,6 +48,12 @@ def test_a_qualification_its_listing_and_what_it_left(cli: Cli, tmp_path: Path) 
     assert check(cli("tidy", "--json").stdout)["left_overs"] == []
 
 
+def test_links(cli: Cli) -> None:
+    assert len(check(cli("links", "--json").stdout)["links"]) > 100
+    (one,) = check(cli("links", "USB 3.0", "--json").stdout)["links"]
+    assert (one["name"], one["ceiling_mb_per_s"]) == ("usb3.2-gen1x1", pytest.approx(484.848, abs=0.001))
+
+
 @pytest.mark.parametrize("change", [{"format_version": 2}, {"created": "yesterday"}, {"passes": None}, {"id": None}])
 def test_the_schema_refuses_what_it_should(cli: Cli, tmp_path: Path, change: dict[str, Any]) -> None:
     document = check(cli("qualify", tmp_path, "--small", "0", "--large", "16MB", "--json", "-q", "--repeats", "1").stdout)
