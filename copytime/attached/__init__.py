@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 from copytime.attached.model import Backing, Disk, DiskState, Layer, Platform, Target
 from copytime.errors import CopytimeError
 
-__all__ = ["Backing", "Disk", "DiskState", "Layer", "Platform", "Target", "platform"]
+if TYPE_CHECKING:
+    from copytime.attached.listing import AttachedDrive
+    from copytime.links import Link
+
+__all__ = ["Backing", "Disk", "DiskState", "Layer", "Platform", "Target", "drives", "platform"]
 
 
 def platform() -> Platform:
@@ -17,3 +22,18 @@ def platform() -> Platform:
 
         return Linux()
     raise CopytimeError(f"copytime does not know how to find drives on this system ({sys.platform}) yet")
+
+
+def drives(*, link: Link | None = None, inner: Link | None = None) -> tuple[AttachedDrive, ...]:
+    """List every attached drive, mounted or not; a silent one is listed as such within five seconds.
+
+    ``link`` and ``inner`` are declared modes of the link to the host and of the one behind a bridge, used where the system
+    shows none. Raises CopytimeError on a system that this is not written for.
+    """
+    from copytime.attached.interpret import interpret
+
+    if sys.platform.startswith("linux"):
+        from copytime.attached.linux_listing import linux_drives
+
+        return interpret(linux_drives(), link=link, inner=inner)
+    raise CopytimeError(f"copytime does not know how to list drives on this system ({sys.platform}) yet")

@@ -14,6 +14,7 @@ __all__ = ["app"]
 
 #: Command -> where it is defined. Nothing of a command is imported before it is called.
 _COMMANDS: dict[str, str] = {
+    "drives": "copytime.cli.drives:drives",
     "links": "copytime.cli.links:links",
     "qualify": "copytime.cli.qualify:qualify",
     "log": "copytime.cli.log:log",
@@ -22,6 +23,7 @@ _COMMANDS: dict[str, str] = {
 
 #: One line for each, so that --help needs no command's module.
 _SHORT: dict[str, str] = {
+    "drives": "List what is attached, by which link, and what speaks against it.",
     "links": "List what each link can carry at most, and why.",
     "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
     "log": "List what was measured, and show it again.",

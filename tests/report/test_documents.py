@@ -10,7 +10,12 @@ from typing import Any
 import jsonschema
 import pytest
 
+from copytime.attached.interpret import interpret
+from copytime.attached.linux_facts import LinuxFacts
+from copytime.attached.telling import drive_object
+from copytime.report.drives import drives_document
 from tests.conftest import Cli
+from tests.support.trees import TREES, lay_out
 
 
 def schema(kind: str) -> Any:
@@ -46,6 +51,19 @@ def test_a_qualification_its_listing_and_what_it_left(cli: Cli, tmp_path: Path) 
     assert len(check(cli("tidy", "--json").stdout)["left_overs"]) == 2
     assert len(check(cli("tidy", "--json", "--yes").stdout)["left_overs"]) == 2
     assert check(cli("tidy", "--json").stdout)["left_overs"] == []
+
+
+@pytest.mark.parametrize("tree", TREES)
+def test_drives(tree: str, tmp_path: Path) -> None:
+    where = lay_out(tree, tmp_path)
+    here = LinuxFacts(where / "sys", where / "proc", where / "run/udev/data")
+    told = [drive_object(one) for one in interpret([here.drive(name) for name in here.names()])]
+    found = check(json.dumps(drives_document("2026-05-04T09:30:00+02:00", told)))
+    assert found["drives"]
+
+
+def test_drives_of_this_machine(cli: Cli) -> None:
+    assert isinstance(check(cli("drives", "--json").stdout)["drives"], list)
 
 
 def test_links(cli: Cli) -> None:
