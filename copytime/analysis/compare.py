@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, combine
 
-__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare"]
+__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin"]
 
 #: Smallest difference that matters to somebody who chooses a drive, as a share (common practice, no source).
 MATTERS = 0.03
@@ -88,7 +88,7 @@ def compare(
     ``matters`` is the smallest difference of interest, as a share. ``rests_on`` is told with the outcome.
     """
     delta = first.log_mean - second.log_mean  # less time per byte is more rate
-    margin = _difference_margin(first, second)
+    margin = difference_margin(first, second)
     half = margin.half(confidence)
     outcome = _judge(delta, margin, matters, confidence)
     return Comparison(
@@ -117,8 +117,8 @@ def _judge(delta: float, margin: Margin, matters: float, confidence: float) -> O
     return Outcome.SAME if same else Outcome.CANNOT_TELL
 
 
-def _difference_margin(first: Estimate, second: Estimate) -> Margin:
-    """Combine what both sides do not share."""
+def difference_margin(first: Estimate, second: Estimate) -> Margin:
+    """Combine what two figures do not share: the margin of the logarithm of their ratio."""
     theirs = {one.shared for one in second.components if one.shared}
     ours = {one.shared for one in first.components if one.shared}
     both = theirs & ours
@@ -142,7 +142,7 @@ def _repeats_needed(first: Estimate, second: Estimate, delta: float, matters: fl
             Estimate(log_mean=one.log_mean, components=_with_repeats(one, max(one.repeats, repeats)))
             for one in (first, second)
         ]
-        margin = _difference_margin(sides[0], sides[1])
+        margin = difference_margin(sides[0], sides[1])
         return _judge(delta, margin, matters, confidence) is not Outcome.CANNOT_TELL
 
     low, high = max(first.repeats, second.repeats), _MOST_REPEATS

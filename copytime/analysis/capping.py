@@ -1,0 +1,189 @@
+"""Cap or adding: whether a shared part bounds the rate, or takes its own time on top of the others.
+
+With a **cap** the slowest part decides, so that two drives that are both faster end at the same rate. A part that **adds**
+works after the others (a host that reads, then writes): the times per byte add. For two results through the part, with the
+drives' own rates, k = (1/R1 - 1/R2) / (1/own1 - 1/own2) is 0 for a cap and 1 for a part that adds.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from copytime.analysis.compare import Estimate
+from copytime.analysis.margins import Component, Margin, combine
+from copytime.analysis.student import t_quantile
+
+__all__ = ["APART", "Member", "Model", "Shared", "Slope", "predicted", "share_model", "slope"]
+
+#: Own rates of the drives that show a model must differ by this factor at least.
+APART = 1.5
+
+#: k on either side of this speaks for one of the models.
+_BETWEEN = 0.5
+
+
+class Model(enum.StrEnum):
+    """How a shared part acts."""
+
+    CAP = "cap"
+    ADDS = "adds"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Member:
+    """A result through the shared part, and how fast its drive is by itself."""
+
+    id: str
+    through: Estimate
+    own: Estimate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slope:
+    """k with its 95 % interval; both ends infinite where the drives are too much alike to tell."""
+
+    value: float
+    low: float
+    high: float
+
+    @property
+    def model(self) -> Model:
+        """The model that the interval leaves."""
+        if self.high < _BETWEEN:
+            return Model.CAP
+        return Model.ADDS if self.low > _BETWEEN else Model.OPEN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shared:
+    """What a part does to all that goes through it.
+
+    Of a cap ``figure`` is the rate in bytes per second, of a part that adds the seconds per byte; ``low`` and ``high`` are
+    its 95 % interval with the spread between the members in it. ``apart`` is the highest own rate over the lowest.
+    ``idle`` tells that what is added cannot be told from nothing: the drives set their own pace. ``as_cap`` and ``as_added``
+    are what either model makes of the members, for a forecast where it is open.
+    """
+
+    model: Model
+    k: Slope
+    figure: float | None
+    low: float | None
+    high: float | None
+    apart: float
+    members: tuple[str, ...]
+    as_cap: float
+    as_added: float
+
+    @property
+    def shown(self) -> bool:
+        """Whether drives that are themselves different show it."""
+        return self.model is not Model.OPEN and self.apart >= APART
+
+    @property
+    def idle(self) -> bool:
+        """Whether the part adds nothing that can be told from zero."""
+        return self.model is Model.ADDS and self.low is not None and self.low <= 0
+
+
+def _time(one: Estimate) -> tuple[float, float, float]:
+    """Return time per byte in seconds, its standard uncertainty, and degrees of freedom."""
+    margin = _margin(one)
+    time = math.exp(one.log_mean)
+    return time, time * margin.u, margin.df
+
+
+def _margin(one: Estimate) -> Margin:
+    return combine(one.components, "")
+
+
+def slope(first: Member, second: Member) -> Slope:
+    """Work out k of two results with its 95 % interval (Fieller 1954, for the ratio of two independent differences)."""
+    (t1, u1, d1), (t2, u2, d2) = _time(first.through), _time(second.through)
+    (o1, v1, e1), (o2, v2, e2) = _time(first.own), _time(second.own)
+    above, below = t1 - t2, o1 - o2
+    if below == 0:
+        return Slope(value=math.nan, low=-math.inf, high=math.inf)
+    k = above / below
+    var_above, var_below = u1**2 + u2**2, v1**2 + v2**2
+    parts = [Component(u, df, "") for u, df in ((u1, d1), (u2, d2), (k * v1, e1), (k * v2, e2)) if u > 0]
+    joined = combine(parts, "")
+    t = t_quantile(0.975, joined.df) if joined.u > 0 else 0.0
+    g = t * t * var_below / below**2
+    if g >= 1:
+        return Slope(value=k, low=-math.inf, high=math.inf)
+    half = t / abs(below) * math.sqrt(max(0.0, var_above * (1 - g) + k * k * var_below))
+    return Slope(value=k, low=(k - half) / (1 - g), high=(k + half) / (1 - g))
+
+
+def share_model(members: Sequence[Member]) -> Shared | None:
+    """Find how a part acts on results through it, None for fewer than two.
+
+    The two drives that differ most decide about the model; the figure is the mean over all members.
+    """
+    if len(members) < 2:
+        return None
+    by_own = sorted(members, key=lambda one: one.own.log_mean)
+    fastest, slowest = by_own[0], by_own[-1]
+    k = slope(fastest, slowest)
+    apart = math.exp(slowest.own.log_mean - fastest.own.log_mean)
+    figure, low, high = None, None, None
+    if k.model is Model.CAP:
+        figure, low, high = _cap(members)
+    elif k.model is Model.ADDS:
+        figure, low, high = _added(members)
+    return Shared(
+        model=k.model,
+        k=k,
+        figure=figure,
+        low=low,
+        high=high,
+        apart=apart,
+        members=tuple(one.id for one in members),
+        as_cap=_cap(members)[0],
+        as_added=_added(members)[0],
+    )
+
+
+def _mean(values: Sequence[float], parts: Sequence[Component]) -> tuple[float, float]:
+    """Return the mean of the members and the half-width of its 95 % interval, the spread between them included."""
+    count = len(values)
+    between = Component(statistics.stdev(values) / math.sqrt(count), count - 1.0, "members")
+    joined = combine([*(Component(one.u / count, one.df, one.name) for one in parts), between], "")
+    return math.fsum(values) / count, joined.half()
+
+
+def _cap(members: Sequence[Member]) -> tuple[float, float, float]:
+    margins = [_margin(one.through) for one in members]
+    mean, half = _mean(
+        [one.through.log_mean for one in members], [Component(one.u, one.df, "own") for one in margins if one.u > 0]
+    )
+    return math.exp(-mean), math.exp(-mean - half), math.exp(-mean + half)
+
+
+def _added(members: Sequence[Member]) -> tuple[float, float, float]:
+    values, parts = [], []
+    for one in members:
+        (through, u, df), (own, v, f) = _time(one.through), _time(one.own)
+        values.append(through - own)
+        parts += [Component(each, freedom, "own") for each, freedom in ((u, df), (v, f)) if each > 0]
+    mean, half = _mean(values, parts)
+    return mean, mean - half, mean + half
+
+
+def predicted(shared: Shared, own_rate: float) -> tuple[float, float]:
+    """Say what a drive of ``own_rate`` bytes per second would reach through the part, as (lowest, highest).
+
+    Both are equal where the model was found; where it is open, one is by a cap and the other by a part that adds.
+    """
+    capped = min(own_rate, shared.as_cap)
+    added = 1 / (1 / own_rate + max(0.0, shared.as_added))
+    if shared.model is Model.CAP:
+        return capped, capped
+    if shared.model is Model.ADDS:
+        return added, added
+    return min(capped, added), max(capped, added)

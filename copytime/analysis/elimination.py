@@ -1,0 +1,157 @@
+"""Who sets the pace of one result: what is left when every part that can go clearly faster is cleared.
+
+The certainty follows from how many parts are left and how many are cleared only provisionally. It rests on the assumption
+that parts do not hinder each other: that a chain is as fast as its slowest part.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from copytime.analysis.evidence import Clearing, LinkState, Observation, clearing_of, clearly_faster, link_clearing, unlike
+from copytime.records import Part, Verdict
+
+__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "judge", "verdict_of"]
+
+#: What every verdict rests on, in words.
+ASSUMPTION = "This assumes that the parts do not hinder each other: that the slowest one alone decides."
+
+
+class Certainty(enum.StrEnum):
+    """How sure it is who sets the pace."""
+
+    AT_CEILING = "at-ceiling"
+    BY_ELIMINATION = "by-elimination"
+    PROVISIONAL = "provisional"
+    UNDECIDED = "undecided"
+    COMBINATION = "combination"
+
+
+class Flag(enum.StrEnum):
+    """What a result should be marked with."""
+
+    FELL_BACK = "fell-back"
+    MAY_HAVE_FALLEN_BACK = "may-have-fallen-back"
+    CAPPED_BY_BRIDGE = "capped-by-bridge"
+    CAPPED_BY_LINK = "capped-by-link"
+    SLOWER_THAN_RATED = "slower-than-rated"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """What elimination says about one result.
+
+    ``uncleared`` are the parts that nothing clears, ``cleared`` what clears the others and how. ``pace_setter`` is named
+    where one part is. ``next_test`` would settle what is open, ``overturn`` says what would show it to be wrong.
+    ``together`` are the results that name the part by agreeing. ``sentences`` say all of it.
+    """
+
+    observation: Observation
+    certainty: Certainty
+    pace_setter: Part | None = None
+    uncleared: tuple[Part, ...] = ()
+    cleared: tuple[Clearing, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    next_test: str | None = None
+    overturn: str | None = None
+    together: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = field(default=())
+
+    @property
+    def provisional(self) -> tuple[Part, ...]:
+        """The parts that are cleared only provisionally."""
+        return tuple(one.part for one in self.cleared if not one.full)
+
+    @property
+    def suspects(self) -> tuple[Part, ...]:
+        """The parts among which the pace-setter is, the uncleared first.
+
+        Where it is known which part it is, that one alone; where something is left open, those cleared provisionally too.
+        """
+        if self.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION):
+            return (self.pace_setter,) if self.pace_setter else ()
+        if self.certainty is Certainty.UNDECIDED:
+            return self.uncleared or self.provisional
+        return unlike((*self.uncleared, *self.provisional))
+
+
+def judge(one: Observation, others: Iterable[Observation]) -> Judgement:
+    """Judge one result by all the others."""
+    known = tuple(others)
+    reached = _at_ceiling(one)
+    cleared: list[Clearing] = []
+    uncleared: list[Part] = []
+    looked: list[tuple[Part, Clearing | None]] = [(link.part, link_clearing(link, one.rate)) for link in one.links]
+    looked += [(part, clearing_of(part, one, known)) for part in unlike(one.parts)]
+    for part, found in looked:
+        if found is None:
+            uncleared.append(part)
+        else:
+            cleared.append(found)
+    certainty, setter = _certainty(uncleared, [each.part for each in cleared if not each.full])
+    if reached is not None:
+        certainty, setter = Certainty.AT_CEILING, reached.part
+    return Judgement(
+        observation=one,
+        certainty=certainty,
+        pace_setter=setter,
+        uncleared=tuple(uncleared),
+        cleared=tuple(cleared),
+        flags=_flags(one, known, certainty, setter),
+    )
+
+
+def _certainty(uncleared: Sequence[Part], provisional: Sequence[Part]) -> tuple[Certainty, Part | None]:
+    """Look the certainty up by what is left: uncleared parts, and parts cleared provisionally."""
+    if len(uncleared) == 1:
+        return (Certainty.PROVISIONAL if provisional else Certainty.BY_ELIMINATION), uncleared[0]
+    if len(uncleared) > 1:
+        return Certainty.UNDECIDED, None
+    if len(provisional) == 1:
+        return Certainty.PROVISIONAL, provisional[0]
+    return (Certainty.UNDECIDED if provisional else Certainty.COMBINATION), None
+
+
+def _at_ceiling(one: Observation) -> LinkState | None:
+    """Find the link that is at its ceiling, the fullest of several."""
+    full = [
+        (one.rate / link.ceiling, link)
+        for link in one.links
+        if link.ceiling is not None and link.at_ceiling is not None and one.rate >= link.at_ceiling * link.ceiling
+    ]
+    return max(full, key=lambda pair: pair[0])[1] if full else None
+
+
+def _flags(one: Observation, others: Sequence[Observation], certainty: Certainty, setter: Part | None) -> tuple[Flag, ...]:
+    flags = []
+    if any(link.fell_back for link in one.links):
+        flags.append(Flag.FELL_BACK)
+    if any(link.declared and any(low / 2 <= one.rate <= low for _, low in link.lower) for link in one.links):
+        flags.append(Flag.MAY_HAVE_FALLEN_BACK)
+    if certainty is Certainty.AT_CEILING:
+        flags.append(Flag.CAPPED_BY_LINK)
+    elif certainty is Certainty.BY_ELIMINATION and setter is not None and setter.kind == "bridge":
+        flags.append(Flag.CAPPED_BY_BRIDGE)
+    drive = one.part_of("drive")
+    rated = [other for other in others if other.rated and drive is not None and other.has(drive)]
+    if any(
+        other.direction is one.direction and other.payload == one.payload and clearly_faster(other, one) for other in rated
+    ):
+        flags.append(Flag.SLOWER_THAN_RATED)
+    return tuple(flags)
+
+
+def verdict_of(one: Judgement, *, cap: float | None = None) -> Verdict:
+    """Turn a judgement into the record that is stored and printed; ``cap`` in bytes per second where one was found."""
+    return Verdict(
+        workload=one.observation.workload,
+        direction=one.observation.direction,
+        certainty=one.certainty.value,
+        pace_setter=one.pace_setter,
+        suspects=one.suspects,
+        provisional=one.provisional,
+        cap=cap,
+        next_test=one.next_test,
+    )

@@ -1,0 +1,150 @@
+"""Sentences about a verdict: what it rests on, what is still possible, and the one test that would settle it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
+from copytime.analysis.evidence import Clearing, Observation
+from copytime.records import Direction, Part
+from copytime.units import rate_text, size_text
+
+__all__ = ["next_test", "told"]
+
+_WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
+
+
+def told(one: Judgement) -> Judgement:
+    """Return the judgement with its sentences, the next test, and the swap that would overturn it."""
+    test = next_test(one)
+    overturn = _overturn(one)
+    said = [_verdict(one)]
+    said += [_cleared(each) for each in one.cleared]
+    if one.certainty in (Certainty.UNDECIDED, Certainty.PROVISIONAL, Certainty.COMBINATION):
+        said.append(f"Still possible: {_alive(one)}.")
+    if one.certainty is not Certainty.AT_CEILING:
+        said.append(ASSUMPTION)
+    if overturn is not None:
+        said.append(overturn)
+    if test is not None:
+        said.append(f"Next: {test}")
+    return replace(one, next_test=test, overturn=overturn, sentences=tuple(said))
+
+
+def _called(part: Part) -> str:
+    return f"the {part.kind} {part.name}"
+
+
+def _listed(parts: Sequence[Part], word: str = "or") -> str:
+    names = [_called(part) for part in parts]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}" if names else "nothing"
+
+
+def _what(one: Observation) -> str:
+    files = "unknown files" if one.payload == "unknown" else f"{one.payload} files"
+    return f"{files} {_WAY[one.direction]}"
+
+
+def _verdict(one: Judgement) -> str:
+    observation = one.observation
+    lead = f"{rate_text(observation.rate)} MB/s, {_what(observation)}: "
+    setter = one.pace_setter
+    if one.certainty is Certainty.AT_CEILING and setter is not None:
+        return f"{lead}{_called(setter)} is at its ceiling and sets the pace; nothing behind it can be judged."
+    if one.certainty is Certainty.BY_ELIMINATION and setter is not None:
+        return f"{lead}{_called(setter)} sets the pace; everything else can go faster."
+    if one.certainty is Certainty.PROVISIONAL and setter is not None:
+        rest = [part for part in one.suspects if part != setter]
+        also = f", or one of these, which are cleared only provisionally: {_listed(rest)}" if rest else ""
+        return f"{lead}{_called(setter)} sets the pace, provisionally{also}."
+    if one.certainty is Certainty.UNDECIDED:
+        return f"{lead}undecided between {_listed(one.suspects, 'and')}."
+    return f"{lead}every part can go faster by itself; their combination sets the pace, or the result was a slip."
+
+
+def _cleared(one: Clearing) -> str:
+    how = "Cleared" if one.full else "Provisionally cleared"
+    why = f" ({'; '.join(one.reasons)})" if one.reasons else ""
+    return f"{how}: {_called(one.part)}, by {', '.join(one.evidence)}{why}."
+
+
+def _alive(one: Judgement) -> str:
+    if one.certainty is Certainty.COMBINATION:
+        return "that parts hinder each other, that they work in turn, or that this result is a slip"
+    return f"that it is {_listed(one.suspects)}"
+
+
+def _overturn(one: Judgement) -> str | None:
+    """Name the swap that would show a verdict to be wrong."""
+    setter = one.pace_setter
+    if setter is None or one.certainty not in (Certainty.BY_ELIMINATION, Certainty.PROVISIONAL):
+        return None
+    if setter.kind == "drive":
+        return f"It would be overturned if another drive in place of {setter.name} were no faster."
+    return f"It would be overturned if this drive were no faster without {_called(setter)}."
+
+
+def next_test(one: Judgement) -> str | None:
+    """Name the one test that would settle what is open, None where nothing is."""
+    if one.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION):
+        return None
+    observation = one.observation
+    if one.certainty is Certainty.COMBINATION:
+        return f"measure {_what(observation)} once more, then change one part at a time."
+    if one.uncleared and one.certainty is Certainty.UNDECIDED:
+        return _split(one, list(one.uncleared))
+    weak = next((each for each in one.cleared if not each.full), None)
+    return _firm_up(one, weak) if weak is not None else None
+
+
+def _split(one: Judgement, suspects: list[Part]) -> str:
+    """Propose the test that divides the suspects: leave one of them out, and keep everything else."""
+    observation = one.observation
+    kinds = {part.kind: part for part in reversed(suspects)}
+    drive = observation.part_of("drive")
+    name = drive.name if drive is not None else "the drive"
+    bridge, host, cable = (observation.part_of(kind) for kind in ("bridge", "host", "cable"))
+    on = f" on {host.name}" if host is not None else ""
+    what = _what(observation)
+    if "cable" in kinds:
+        return f"the same once more with another cable ({name}{on}, {what})."
+    if "drive" in kinds and "bridge" in kinds and bridge is not None:
+        apart = f"{name} without {bridge.name}, natively or through another bridge{on}"
+        return f"{apart}, {what}: if it is faster, {name} is cleared."
+    if "bridge" in kinds and "host" in kinds and bridge is not None:
+        return f"{name} through another bridge than {bridge.name}{on}, {what}: if it is faster, the host is cleared."
+    if "drive" in kinds:
+        rest = f" through {bridge.name}" if bridge is not None else ""
+        return f"a drive that is known to be faster than {name}{rest}{on}, {what}: if it is faster, {name} sets the pace."
+    swap = suspects[-1]
+    via = f" by {cable.name}" if cable is not None and swap.kind != "cable" else ""
+    return f"{name}{on}{via} with something else in place of {_called(swap)}, {what}."
+
+
+def _firm_up(one: Judgement, weak: Clearing) -> str:
+    """Propose what would turn a provisional clearing into a full one, or undo it."""
+    observation = one.observation
+    what = _what(observation)
+    host = observation.part_of("host")
+    on = f" on {host.name}" if host is not None else ""
+    name = _called(weak.part)
+    for reason in weak.reasons:
+        if reason == "a shorter run":
+            size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
+            return f"a sustained run{size} with {name}, {what}."
+        if reason == "the link is declared, not seen":
+            return f"look at which mode {name} really gets (copytime drives), or try a shorter cable and another port."
+        if reason == "read back just after it was written":
+            return f"read from {name} again after it was detached and rested, {what}."
+        if reason == "seen on one visit only":
+            return f"repeat {', '.join(weak.evidence[:2])} on another visit, so that {name} is cleared for good."
+        if reason.startswith("large files"):
+            return f"the same payload through {name} with every other part changed{on}."
+    drive, setter = observation.part_of("drive"), one.pace_setter
+    if drive is not None and setter is not None and setter.kind != "drive":
+        return (
+            f"a drive that is 1.5 times as fast by itself as {drive.name}, or as slow, in its place{on}, {what}: the "
+            f"same rate would show that {_called(setter)} bounds it."
+        )
+    return f"{name} with faster company{on}, by the same cable, protocol and link mode, {what}."
