@@ -263,6 +263,7 @@ class _Visit:
 
     def _check(self, station: Station, work: Work) -> None:
         """Compare every byte of what the last writing pass left on the drive."""
+        self._say("check", work, Direction.FROM_DRIVE)
         found = station.checked(work, stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
         moved = found.moved
         at = max(
