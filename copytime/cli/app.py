@@ -14,6 +14,7 @@ __all__ = ["app"]
 
 #: Command -> where it is defined. Nothing of a command is imported before it is called.
 _COMMANDS: dict[str, str] = {
+    "selfcheck": "copytime.cli.selfcheck:selfcheck",
     "qualify": "copytime.cli.qualify:qualify",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
@@ -21,7 +22,8 @@ _COMMANDS: dict[str, str] = {
 
 #: One line for each, so that --help needs no command's module.
 _SHORT: dict[str, str] = {
-    "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
+    "selfcheck": "Check on a drive of this machine what the figures rest on.",
+    "qualify": "Measure a drive: large and small files, both directions, in repeats, every byte checked.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
