@@ -205,17 +205,9 @@ class Bench:
         other = self.scratch.folder.create("stream-0000.bin")
         ratios: dict[Direction, list[float]] = {direction: [] for direction in Direction}
         try:
-            for _ in range(ROUNDS):
+            for turn in range(ROUNDS):
                 for direction in Direction:
-                    if direction is Direction.TO_DRIVE:
-                        files.empty()
-                        other.cut(0)
-                        other.flush()
-                    else:
-                        files.settle()
-                        other.evict()
-                    ours = self._large(files, payload, direction).rate
-                    ratios[direction].append(ours / self._plain(other, direction))
+                    ratios[direction].append(self._heat(files, payload, other, direction, ours_first=turn % 2 == 0))
         finally:
             other.close()
         self.scratch.folder.remove("stream-0000.bin")
@@ -231,6 +223,22 @@ class Bench:
         if slow:
             return _check(claim, Shown.FAILS, found, values)
         return _check(claim, Shown.NOT_SHOWN, f"{found}; the drive is too uneven to tell", values)
+
+    def _heat(
+        self, files: LargeFiles, payload: Payload, other: DataFile, direction: Direction, *, ours_first: bool
+    ) -> float:
+        """Run both once, and return our rate over that of the plain loop."""
+        if direction is Direction.TO_DRIVE:
+            files.empty()
+            other.cut(0)
+            other.flush()
+        else:
+            files.settle()
+            other.evict()
+        if ours_first:
+            return self._large(files, payload, direction).rate / self._plain(other, direction)
+        plain = self._plain(other, direction)
+        return self._large(files, payload, direction).rate / plain
 
     def _plain(self, file: DataFile, direction: Direction) -> float:
         """Move the same bytes one request after the other, and return bytes per second."""
