@@ -25,6 +25,7 @@ from copytime.engine.system import Cached
 from copytime.engine.system.macos import Calls, MacOS, MacOSFile
 from copytime.errors import DriveFault
 from copytime.records import Access
+from tests.support.macos_answers import Library
 
 BLOCK = 1 << 18
 F_NOCACHE, F_FULLFSYNC = 48, 51  # sys/fcntl.h of Darwin, from memory
@@ -56,7 +57,7 @@ def control() -> Control:
 
 @pytest.fixture
 def macos(control: Control) -> MacOS:
-    return MacOS(Calls(control=control))
+    return MacOS(Calls(control, Library(getattrlist=lambda *_: -1)))  # type: ignore[arg-type]  # reason: played
 
 
 def test_large_files_written_read_and_checked(tmp_path: Path, macos: MacOS, control: Control) -> None:
@@ -144,17 +145,6 @@ def test_residency_is_what_this_kernel_says(tmp_path: Path, macos: MacOS) -> Non
     assert file.size() == 1_000_000
 
 
-class Library:
-    """A C library that plays single calls and hands the others on."""
-
-    def __init__(self, **plays: Any) -> None:
-        self._real = ctypes.CDLL(None, use_errno=True)
-        self.plays = plays
-
-    def __getattr__(self, name: str) -> Any:
-        return self.plays[name] if name in self.plays else getattr(self._real, name)
-
-
 def test_a_system_that_does_not_tell_what_is_in_memory(tmp_path: Path, control: Control) -> None:
     for plays in ({"mincore": lambda *_: -1}, {"mmap": lambda *_: ctypes.c_void_p(-1).value}):
         function = next(iter(plays))
@@ -230,3 +220,21 @@ def test_a_link_is_refused(tmp_path: Path, macos: MacOS) -> None:
     with pytest.raises(OSError, match=r"Not a directory|symbolic") as caught:
         folder.open_folder("small")
     assert caught.value.errno in (errno.ELOOP, errno.ENOTDIR)
+
+
+def test_companions_of_our_files_go_with_them_and_nothing_else_does(tmp_path: Path, macos: MacOS) -> None:
+    scratch = Scratch.make(
+        macos, str(tmp_path), journal=Journal(lambda _: None, lambda _: None), created="now", process_started=0.0
+    )
+    place = Path(scratch.path)
+    (place / "small").mkdir()
+    for name in ("large-0000.bin", "small/f000000.bin"):
+        (place / name).write_bytes(b"ours")
+    for name in ("._large-0000.bin", "._small", "small/._f000000.bin", "._copytime-scratch.txt"):
+        (place / name).write_bytes(b"attributes")
+    assert scratch.folder.names() == ["copytime-scratch.txt", "large-0000.bin", "small"]
+    assert scratch.clear() == []
+    assert list(tmp_path.iterdir()) == []
+    folder = macos.open_folder(str(tmp_path))
+    (tmp_path / "._stranger").write_bytes(b"somebody's")
+    assert folder.names() == ["._stranger"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import struct
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -33,6 +34,17 @@ def statfs_answer(
             bytes(32),  # f_flags_ext, f_reserved
         )
     )
+
+
+class Library:
+    """A C library that plays single calls and hands the others on."""
+
+    def __init__(self, **plays: Any) -> None:
+        self._real = ctypes.CDLL(None, use_errno=True)
+        self.plays = plays
+
+    def __getattr__(self, name: str) -> Any:
+        return self.plays[name] if name in self.plays else getattr(self._real, name)
 
 
 class Answers:

@@ -58,6 +58,7 @@ class WindowsKernel:
         self.pending: dict[int, tuple[int, int]] = {}
         self.busy_events: set[int] = set()
         self.most_in_hand = 0
+        self.moved = {READ: 0, WRITE: 0}
         self._numbers = itertools.count(0x100, 4)
         self._lock = threading.RLock()
         self._own = threading.local()
@@ -215,6 +216,7 @@ class WindowsKernel:
             raise Refused(87)  # 'File Buffering', alignment and file access requirements
         if not asynchronous:
             moved = move(handle, offset)
+            self.moved[right] += moved
             handle.at += moved
             count._obj.value = moved
             return 1
@@ -223,6 +225,7 @@ class WindowsKernel:
         assert event in self.events
         assert event not in self.busy_events, "two requests wait for one event"
         moved = move(handle, offset)
+        self.moved[right] += moved
         code = 38 if right == READ and moved == 0 and length else 0
         self.pending[ctypes.addressof(overlapped._obj)] = (moved, code)
         self.busy_events.add(event)

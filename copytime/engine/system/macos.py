@@ -49,6 +49,9 @@ _BIT_MAP_COUNT, _VOL_INFO, _VOL_UUID = 5, 0x80000000, 0x00040000
 #: What comes back: the length of all of it, then the UUID.
 _ANSWER = struct.Struct("=I16s")
 
+#: How the name of a companion begins; see MacOSFolder.names.
+_COMPANION = "._"
+
 _PAGE = mmap.PAGESIZE
 
 
@@ -193,6 +196,26 @@ class MacOSFolder(PosixFolder):
             self._calls.invalidate(handle, os.fstat(handle).st_size)
         finally:
             os.close(handle)
+
+    def names(self) -> list[str]:
+        """See Folder, without the companions of what is listed.
+
+        Where a file system cannot hold extended attributes (FAT, exFAT), the system keeps them in a file called ``._NAME``
+        beside NAME (dot_clean(1)); it may make one for each of ours.
+        """
+        found = super().names()
+        known = set(found)
+        return [name for name in found if not (name.startswith(_COMPANION) and name.removeprefix(_COMPANION) in known)]
+
+    def remove(self, name: str) -> None:
+        """See Folder; a companion goes too."""
+        super().remove(name)
+        super().remove(_COMPANION + name)
+
+    def remove_folder(self, name: str) -> None:
+        """See Folder; a companion goes too."""
+        super().remove_folder(name)
+        super().remove(_COMPANION + name)
 
     def drain(self) -> None:
         """See Folder: start the writing of everything, and flush the drive behind everything that was written before.

@@ -54,7 +54,7 @@ class WindowsFolder:
         self.inode = found.node
 
     def make_folder(self, name: str) -> WindowsFolder:
-        """See Folder."""
+        """See Folder; who may look inside is inherited from the folder above, as for every folder that a user makes."""
         self._look_here()
         self._calls.make_folder(self._at(name))
         return self.open_folder(name)
@@ -233,7 +233,11 @@ class WindowsFolder:
         return f"{self.device:08x}" if self.device else ""
 
     def still_there(self) -> bool:
-        """See Folder: both the handle and the path must lead to it."""
+        """See Folder: the handle must still answer, and the path must lead to what the handle holds.
+
+        The two are compared as they are now: on FAT a file index may change while a drive is in use
+        ('BY_HANDLE_FILE_INFORMATION structure', remarks).
+        """
         try:
             held = self._calls.about(self.handle)
             handle = self._calls.open(
@@ -249,7 +253,7 @@ class WindowsFolder:
                 self._calls.close(handle)
         except OSError:
             return False
-        return (found.volume, found.node) == (held.volume, held.node) == (self.device, self.inode)
+        return (found.volume, found.node) == (held.volume, held.node) and held.volume == self.device
 
     def close(self) -> None:
         """See Folder."""
