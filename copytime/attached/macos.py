@@ -18,7 +18,7 @@ from copytime.attached.linux_mounts import FILE_LIMITS
 from copytime.attached.macos_disks import NAME, Device, parse_device, parse_drivers, parse_images, stack_of
 from copytime.attached.macos_volumes import FLUSHES, STATFS_BYTES, Volume, backing_of, parse_statfs
 from copytime.attached.model import Backing, DiskState, Target
-from copytime.attached.stacks import Stack, below_files, remarks_on
+from copytime.attached.stacks import UNTRIED, Stack, below_files, remarks_on
 from copytime.errors import TargetError, from_os_error
 from copytime.records import Counts
 from copytime.safetext import plain
@@ -132,7 +132,7 @@ class MacOS:
             disks=stack.disks if backing is Backing.DRIVE else (),
             copies=stack.copies,
             flushes=volume.file_system in FLUSHES,
-            remarks=tuple(remarks),
+            remarks=(*remarks, UNTRIED),
         )
 
     def _stack(self, volume: Volume) -> Stack:

@@ -9,7 +9,13 @@ from copytime.attached.model import Backing, Disk, Layer, Target
 from copytime.errors import AccessRefused, TargetError
 from copytime.safetext import plain
 
-__all__ = ["Stack", "below_files", "remarks_on", "side_by_side"]
+__all__ = ["UNTRIED", "Stack", "below_files", "remarks_on", "side_by_side"]
+
+#: Said with every result of a system that these parts have never met.
+UNTRIED = (
+    "the parts of copytime for this system are written from its documentation and have never run on it: check a figure by "
+    "other means before you rely on it"
+)
 
 _NO_DRIVE = {
     Backing.MEMORY: "it lives in memory",

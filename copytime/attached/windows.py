@@ -17,7 +17,7 @@ import psutil
 from copytime.attached.folders import real_folder
 from copytime.attached.linux_mounts import FILE_LIMITS
 from copytime.attached.model import Backing, DiskState, Target
-from copytime.attached.stacks import Stack, below_files, remarks_on
+from copytime.attached.stacks import UNTRIED, Stack, below_files, remarks_on
 from copytime.attached.windows_disks import SCRIPT, parse_disks
 from copytime.attached.windows_volumes import Volume, VolumeCalls, backing_of, of_this_machine
 from copytime.errors import TargetError, from_os_error
@@ -131,7 +131,7 @@ class Windows:
             layers=stack.layers,
             disks=stack.disks if backing is Backing.DRIVE else (),
             copies=stack.copies,
-            remarks=tuple(remarks),
+            remarks=(*remarks, UNTRIED),
         )
 
     def _stack(self, volume: Volume) -> Stack:

@@ -13,6 +13,7 @@ from copytime.attached import Backing, DiskState, platform
 from copytime.attached.macos import MacOS
 from copytime.attached.macos_disks import Device, parse_device, parse_drivers, parse_images, stack_of
 from copytime.attached.macos_volumes import parse_statfs
+from copytime.attached.stacks import UNTRIED
 from copytime.errors import CopytimeError, TargetError
 from copytime.records import Counts
 from tests.support.macos_answers import FIXTURES, LOCAL, READ_ONLY, Answers, counters, statfs_answer
@@ -34,7 +35,7 @@ def test_a_partition_of_a_usb_drive(tmp_path: Path, quayside: Answers) -> None:
     assert disk.size_bytes == 1_000_204_886_016
     assert found.drive_label == "Ferrybox Quayside One"
     assert found.device == tmp_path.stat().st_dev
-    assert (found.read_only, found.remarks) == (False, ())
+    assert (found.read_only, found.remarks) == (False, (UNTRIED,))
     assert not found.flush_reaches_drive  # fcntl(2) does not name exFAT
 
 

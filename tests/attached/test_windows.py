@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from copytime.attached import Backing, DiskState
+from copytime.attached.stacks import UNTRIED
 from copytime.attached.windows import Windows
 from copytime.attached.windows_disks import SCRIPT, parse_disks
 from copytime.errors import AccessRefused, DriveFault, TargetError
@@ -41,7 +42,7 @@ def test_a_partition_of_a_usb_drive() -> None:
     )
     assert (disk.bus, disk.size_bytes, disk.rotational) == ("USB", 1_000_204_886_016, None)
     assert found.drive_label == "Ferrybox Quayside One"
-    assert (found.file_limit, found.remarks) == (None, ())
+    assert (found.file_limit, found.remarks) == (None, (UNTRIED,))
     assert windows.states(found) == (DiskState(),)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,7 @@ from copytime.engine.recipe import described, usual
 from copytime.engine.scratch import MARKER
 from copytime.engine.small import SmallFiles
 from copytime.engine.system.windows import Windows, WindowsFolder
-from copytime.engine.system.windows_calls import Calls, extended
+from copytime.engine.system.windows_calls import Calls, Information, Overlapped, extended
 from copytime.errors import AccessRefused, DriveFault, NoSpace
 from copytime.records import Access
 from tests.support.windows_kernel import WindowsKernel
@@ -352,3 +353,11 @@ def test_sleep_is_the_time_that_only_one_clock_counted(kernel: WindowsKernel, wi
     assert windows.suspended_ns() == 3_000_000_000
     assert Windows(Calls(object(), lambda: 0)).suspended_ns() is None
     assert windows.drop_folder_data() is False
+
+
+def test_structures_have_the_size_that_the_system_expects() -> None:
+    """Counted by hand from minwinbase.h and fileapi.h for 64 bits."""
+    assert ctypes.sizeof(Overlapped) == 8 + 8 + 4 + 4 + 8
+    assert (Overlapped.offset.offset, Overlapped.event.offset) == (16, 24)
+    assert ctypes.sizeof(Information) == 13 * 4
+    assert (Information.volume.offset, Information.size_high.offset, Information.index_low.offset) == (28, 32, 48)

@@ -38,6 +38,7 @@ OPTIONS = Options(large=16_777_216, small=300, repeats=2, block=1 << 20, depth=3
 def check_document(outcome: Outcome) -> None:
     schema = json.loads((resources.files("copytime") / "report/schemas/qualification.json").read_text("utf-8"))
     jsonschema.validate(qualification_document(outcome.qualification), schema)
+    assert any("have never run on it" in said for said in outcome.qualification.warnings)
     assert "Ferrybox Quayside One" in qualification_text(outcome.qualification)
 
 

@@ -21,7 +21,7 @@ import numpy as np
 
 from copytime.errors import windows_error
 
-__all__ = ["Calls", "Identity", "Overlapped", "extended", "of_this_machine"]
+__all__ = ["Calls", "Identity", "Information", "Overlapped", "extended", "of_this_machine"]
 
 #: Access rights (winnt.h, 'Access Mask Format').
 READ, WRITE, DELETE, ATTRIBUTES = 0x80000000, 0x40000000, 0x00010000, 0x0080
@@ -67,7 +67,7 @@ class Overlapped(ctypes.Structure):
     )
 
 
-class _Information(ctypes.Structure):
+class Information(ctypes.Structure):
     """BY_HANDLE_FILE_INFORMATION (fileapi.h); the three times are skipped as pairs of 32 bits."""
 
     _fields_ = (
@@ -168,7 +168,7 @@ class Calls:
 
     def about(self, handle: int) -> Identity:
         """GetFileInformationByHandle."""
-        found = _Information()
+        found = Information()
         if not self._library.GetFileInformationByHandle(handle, ctypes.byref(found)):
             raise self._failure("GetFileInformationByHandle")
         return Identity(
