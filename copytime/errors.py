@@ -116,18 +116,83 @@ _MEANING = {
     errno.ENXIO: "the device is gone",
     errno.ENOTCONN: "the file system behind the folder is gone",
     errno.ESHUTDOWN: "the file system was shut down",
-    errno.EREMOTEIO: "the drive reported an error behind its bridge",
     errno.ESTALE: "the folder is no longer the one that was opened",
     errno.ETIMEDOUT: "the drive did not answer in time",
+    errno.EBUSY: "another program has it open",
 }
+if hasattr(errno, "EREMOTEIO"):  # Linux alone has it
+    _MEANING[errno.EREMOTEIO] = "the drive reported an error behind its bridge"
 
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 _REFUSED = {errno.EACCES, errno.EPERM}
+
+#: Windows error -> what the same thing is called elsewhere (Microsoft Learn, 'System Error Codes', 0-499 and 1000-1299).
+#: Python's own translation makes 'permission denied' of a broken sector and of a drive that is gone, so it is not used.
+_WINDOWS = {
+    1: errno.ENOSYS,  # ERROR_INVALID_FUNCTION: the file system has no such call
+    2: errno.ENOENT,  # ERROR_FILE_NOT_FOUND
+    3: errno.ENOENT,  # ERROR_PATH_NOT_FOUND
+    4: errno.EMFILE,  # ERROR_TOO_MANY_OPEN_FILES
+    5: errno.EACCES,  # ERROR_ACCESS_DENIED
+    6: errno.EBADF,  # ERROR_INVALID_HANDLE
+    8: errno.ENOMEM,  # ERROR_NOT_ENOUGH_MEMORY
+    15: errno.ENODEV,  # ERROR_INVALID_DRIVE
+    19: errno.EROFS,  # ERROR_WRITE_PROTECT
+    20: errno.ENODEV,  # ERROR_BAD_UNIT
+    21: errno.ENODEV,  # ERROR_NOT_READY
+    23: errno.EIO,  # ERROR_CRC: the data did not survive
+    25: errno.EIO,  # ERROR_SEEK
+    27: errno.EIO,  # ERROR_SECTOR_NOT_FOUND
+    29: errno.EIO,  # ERROR_WRITE_FAULT
+    30: errno.EIO,  # ERROR_READ_FAULT
+    31: errno.EIO,  # ERROR_GEN_FAILURE: a device does not work
+    32: errno.EBUSY,  # ERROR_SHARING_VIOLATION
+    33: errno.EAGAIN,  # ERROR_LOCK_VIOLATION
+    39: errno.ENOSPC,  # ERROR_HANDLE_DISK_FULL
+    50: errno.ENOSYS,  # ERROR_NOT_SUPPORTED
+    53: errno.ENODEV,  # ERROR_BAD_NETPATH
+    55: errno.ENODEV,  # ERROR_DEV_NOT_EXIST
+    64: errno.ENODEV,  # ERROR_NETNAME_DELETED
+    80: errno.EEXIST,  # ERROR_FILE_EXISTS
+    87: errno.EINVAL,  # ERROR_INVALID_PARAMETER: for unbuffered files, a request that is not aligned
+    112: errno.ENOSPC,  # ERROR_DISK_FULL
+    121: errno.ETIMEDOUT,  # ERROR_SEM_TIMEOUT: how a USB drive that hangs is told
+    123: errno.EINVAL,  # ERROR_INVALID_NAME
+    145: errno.ENOTEMPTY,  # ERROR_DIR_NOT_EMPTY
+    170: errno.EBUSY,  # ERROR_BUSY
+    183: errno.EEXIST,  # ERROR_ALREADY_EXISTS
+    206: errno.ENAMETOOLONG,  # ERROR_FILENAME_EXCED_RANGE
+    223: errno.EFBIG,  # ERROR_FILE_TOO_LARGE
+    267: errno.ENOTDIR,  # ERROR_DIRECTORY
+    303: errno.EACCES,  # ERROR_DELETE_PENDING
+    433: errno.ENODEV,  # ERROR_NO_SUCH_DEVICE
+    483: errno.EIO,  # ERROR_DEVICE_HARDWARE_ERROR
+    1006: errno.ESTALE,  # ERROR_FILE_INVALID: the volume was changed under an open file
+    1110: errno.ESTALE,  # ERROR_MEDIA_CHANGED
+    1112: errno.ENODEV,  # ERROR_NO_MEDIA_IN_DRIVE
+    1117: errno.EIO,  # ERROR_IO_DEVICE
+    1167: errno.ENODEV,  # ERROR_DEVICE_NOT_CONNECTED
+    1295: errno.EDQUOT,  # ERROR_DISK_QUOTA_EXCEEDED
+    1392: errno.EIO,  # ERROR_FILE_CORRUPT
+    1393: errno.EIO,  # ERROR_DISK_CORRUPT
+}
+
+
+def windows_error(code: int, doing: str) -> OSError:
+    """Make the OSError that means the same as the Windows error ``code``, met while ``doing`` something.
+
+    Codes that are not known become EIO: they must not pass for a refusal or a full drive.
+    """
+    number = _WINDOWS.get(code, errno.EIO)
+    return OSError(number, f"{os.strerror(number)} (Windows error {code}: {doing})")
 
 
 def from_os_error(error: OSError, doing: str) -> CopytimeError:
     """Translate a system error met while ``doing`` something into the matching error of this package."""
     number = error.errno
+    code = getattr(error, "winerror", None)  # there on Windows alone, where Python itself made the error
+    if isinstance(code, int):
+        number = _WINDOWS.get(code, number)
     if number in _FULL:
         why = "the disk quota is used up" if number == errno.EDQUOT else "the file system is full"
         return NoSpace(f"{doing}: {why}", hint="Free some space, or ask for a smaller payload.")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 __all__ = [
     "Access",
+    "Check",
     "Counts",
     "Direction",
     "Durability",
@@ -22,6 +23,8 @@ __all__ = [
     "ProgressCallback",
     "Qualification",
     "Result",
+    "SelfCheck",
+    "Shown",
     "Trace",
     "Verdict",
     "Witness",
@@ -293,6 +296,50 @@ class Qualification:
     def mismatches(self) -> tuple[Mismatch, ...]:
         """Every block that came back wrong, over all passes."""
         return tuple(wrong for one in self.passes for wrong in one.mismatches)
+
+
+class Shown(enum.StrEnum):
+    """What a check of the instrument came to."""
+
+    HOLDS = "holds"
+    FAILS = "fails"
+    NOT_SHOWN = "not-shown"  # cannot be shown on this drive, with the reason beside it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One property of the instrument, checked on a real drive.
+
+    ``claim`` is what should hold, ``found`` what was seen, in words with figures; ``values`` the figures, keys with units.
+    """
+
+    claim: str
+    shown: Shown
+    found: str
+    values: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SelfCheck:
+    """What was checked of the instrument on one drive of this machine, and when."""
+
+    id: str
+    created: str
+    drive: str
+    target: str
+    file_system: str
+    seconds: float
+    written_bytes: int
+    checks: tuple[Check, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def shown(self) -> Shown:
+        """What it comes to: fails if anything does, holds only if at least one check holds."""
+        found = {one.shown for one in self.checks}
+        if Shown.FAILS in found:
+            return Shown.FAILS
+        return Shown.HOLDS if Shown.HOLDS in found else Shown.NOT_SHOWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

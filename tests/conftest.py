@@ -94,6 +94,17 @@ def throttle() -> Iterator[Throttle]:
 
 
 @pytest.fixture
+def throttle_all() -> Iterator[Throttle]:
+    """The kernel's bandwidth limit, for its own writers as well."""
+    why = why_no_throttle()
+    if why is not None:
+        skip_or_fail(why)
+    made = Throttle(everybody=True)
+    yield made
+    made.remove()
+
+
+@pytest.fixture
 def fuse(tmp_path: Path) -> Iterator[FuseDrive]:
     """A drive of our own making that fails or slows down on command."""
     why = why_no_fuse()

@@ -46,3 +46,36 @@ def test_exit_codes_are_the_published_ones() -> None:
     assert [code.value for code in ExitCode] == [0, 1, 2, 3, 4, 130]
     assert InputError("x").exit_code == 2
     assert Stopped("x").exit_code == 130
+
+
+@pytest.mark.parametrize(
+    ("code", "kind"),
+    [
+        (112, NoSpace),
+        (39, NoSpace),
+        (1295, NoSpace),
+        (5, AccessRefused),
+        (19, AccessRefused),
+        (23, DriveFault),
+        (9999, DriveFault),
+    ],
+)
+def test_windows_errors_mean_the_same_as_elsewhere(code: int, kind: type[CopytimeError]) -> None:
+    made = errors.windows_error(code, "WriteFile")
+    assert f"Windows error {code}: WriteFile" in str(made)
+    assert type(from_os_error(made, "writing")) is kind
+
+
+def test_windows_errors_become_the_builtin_that_callers_catch() -> None:
+    for code, kind in ((2, FileNotFoundError), (3, FileNotFoundError), (80, FileExistsError), (183, FileExistsError)):
+        assert isinstance(errors.windows_error(code, "x"), kind)
+    assert isinstance(errors.windows_error(33, "x"), BlockingIOError)
+
+
+def test_what_python_makes_of_a_windows_error_is_looked_up_again() -> None:
+    """Python calls a broken sector (ERROR_CRC) 'permission denied' (PC/errmap.h)."""
+    error = OSError(errno.EACCES, "x")
+    error.winerror = 23  # type: ignore[attr-defined]  # reason: there on Windows alone
+    assert type(from_os_error(error, "reading")) is DriveFault
+    error.winerror = 5  # type: ignore[attr-defined]  # reason: as above
+    assert type(from_os_error(error, "reading")) is AccessRefused

@@ -15,13 +15,21 @@ if TYPE_CHECKING:
 __all__ = ["Backing", "Disk", "DiskState", "Layer", "Platform", "Target", "drives", "platform"]
 
 
-def platform() -> Platform:
+def platform(name: str = sys.platform) -> Platform:
     """Return the account of drives for the system that this runs on; raises CopytimeError on an unknown one."""
-    if sys.platform.startswith("linux"):
+    if name.startswith("linux"):
         from copytime.attached.linux import Linux
 
         return Linux()
-    raise CopytimeError(f"copytime does not know how to find drives on this system ({sys.platform}) yet")
+    if name == "darwin":
+        from copytime.attached.macos import MacOS
+
+        return MacOS()
+    if name == "win32":
+        from copytime.attached.windows import Windows
+
+        return Windows()
+    raise CopytimeError(f"copytime does not know how to find drives on this system ({name}) yet")
 
 
 def drives(*, link: Link | None = None, inner: Link | None = None) -> tuple[AttachedDrive, ...]:

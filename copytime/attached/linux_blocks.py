@@ -8,34 +8,19 @@ Every attribute may be missing: a kernel shows what it has.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from copytime.attached.model import Disk, DiskState, Layer
+from copytime.attached.stacks import Stack
 from copytime.records import Counts
 
-__all__ = ["SECTOR", "BlockTree", "Stack", "parse_stat"]
+__all__ = ["SECTOR", "BlockTree", "parse_stat"]
 
 #: ``stat`` and ``size`` count 512-byte units whatever the logical block size (block/stat.rst, 'UNIX 512-byte sectors').
 SECTOR = 512
 
 _MIRRORS = {"raid1": None, "raid10": 2}  # md level -> copies; None: as many as there are members
 _PARITY = frozenset({"raid4", "raid5", "raid6"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stack:
-    """What was met on the way down.
-
-    ``copies`` is the number of times a byte written at the top reaches the disks, None where parity or an unknown mapper
-    makes that no whole number. ``file`` is a path on which a loop device stands, whose own stack continues below.
-    """
-
-    layers: tuple[Layer, ...]
-    disks: tuple[Disk, ...]
-    copies: int | None = 1
-    files: tuple[str, ...] = ()
-    memory: bool = False
 
 
 def parse_stat(text: str) -> Counts | None:

@@ -37,7 +37,7 @@ _NETWORK = frozenset(
 _NETWORK_FUSE = re.compile(r"fuse\.(sshfs|glusterfs|.*nfs.*|.*smb.*|s3.*|davfs.*|rclone|curlftpfs)$")
 
 #: Largest file of a file system, in bytes. FAT32: a 32-bit length (Microsoft FAT specification 1.03, section 6).
-FILE_LIMITS: dict[str, int] = {"vfat": 2**32 - 1, "msdos": 2**32 - 1, "fat32": 2**32 - 1}
+FILE_LIMITS: dict[str, int] = dict.fromkeys(("vfat", "msdos", "fat32", "fat"), 2**32 - 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -81,8 +81,8 @@ class Target:
     ``layers`` run from the file system downwards; ``disks`` are the lowest devices, empty where none can be seen.
     ``copies`` is how often each payload byte reaches ``disks`` in all (None: not known). ``file_limit`` is the largest
     file that the file system can hold, in bytes, or None; ``free_files`` how many more files it has entries for, or None
-    where that is not limited; ``unit_bytes`` the unit in which it hands out room. ``remarks`` are sentences about what
-    was found.
+    where that is not limited; ``unit_bytes`` the unit in which it hands out room. ``flushes`` is False where the file system
+    is not known to pass a flush on to the drive. ``remarks`` are sentences about what was found.
     """
 
     path: str
@@ -101,6 +101,7 @@ class Target:
     layers: tuple[Layer, ...] = ()
     disks: tuple[Disk, ...] = ()
     copies: int | None = 1
+    flushes: bool = True
     remarks: tuple[str, ...] = ()
 
     @property
@@ -120,9 +121,9 @@ class Target:
 
     @property
     def flush_reaches_drive(self) -> bool:
-        """Whether the system sends cache flushes through every layer down to the disk."""
+        """Whether the system is known to send cache flushes through every layer down to the disk."""
         caches = [layer.write_cache for layer in self.layers] + [disk.write_cache for disk in self.disks]
-        return "write through" not in caches
+        return self.flushes and "write through" not in caches
 
 
 class Platform(Protocol):

@@ -16,6 +16,7 @@ __all__ = ["app"]
 _COMMANDS: dict[str, str] = {
     "drives": "copytime.cli.drives:drives",
     "links": "copytime.cli.links:links",
+    "selfcheck": "copytime.cli.selfcheck:selfcheck",
     "qualify": "copytime.cli.qualify:qualify",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
@@ -25,7 +26,8 @@ _COMMANDS: dict[str, str] = {
 _SHORT: dict[str, str] = {
     "drives": "List what is attached, by which link, and what speaks against it.",
     "links": "List what each link can carry at most, and why.",
-    "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
+    "selfcheck": "Check on a drive of this machine what the figures rest on.",
+    "qualify": "Measure a drive: large and small files, both directions, in repeats, every byte checked.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }

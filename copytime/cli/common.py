@@ -9,13 +9,16 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from copytime.cli.voice import answer
-from copytime.errors import CopytimeError, InputError
+from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import plain
+
+if TYPE_CHECKING:
+    from copytime.logbook import Logbook
 
 __all__ = [
     "CONTEXT",
@@ -28,6 +31,7 @@ __all__ = [
     "group",
     "json_option",
     "json_text",
+    "open_logbook",
     "output_option",
     "session",
 ]
@@ -56,6 +60,21 @@ class Session:
 def session() -> Session:
     """Return the session of the command that is running."""
     return click.get_current_context().find_root().ensure_object(Session)
+
+
+def open_logbook(otherwise: str) -> Logbook | None:
+    """Open the logbook; work on a drive is worth having without one, so a broken one is told and left.
+
+    ``otherwise`` says what happens without it.
+    """
+    from copytime.cli.voice import say_note
+    from copytime.logbook import Logbook
+
+    try:
+        return Logbook.open(session().logbook_path)
+    except LogbookError as error:
+        say_note(f"{error.message}. {otherwise} {error.hint or ''}".strip())
+        return None
 
 
 def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, output_option, session
+from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
@@ -87,7 +87,7 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
     if not here.quiet:
         say(describe(plan))
     _ask(plan, yes=yes)
-    book = _logbook()
+    book = open_logbook("The measurement goes on and is printed, but not logged.")
     try:
         outcome = _measure(plan, book)
     finally:
@@ -146,17 +146,6 @@ def _ask(plan: Plan, *, yes: bool) -> None:
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         raise InputError(f"this needs a yes: {plan.must_ask}", hint="Add --yes to go ahead without being asked.")
     click.confirm(f"This {plan.must_ask.removeprefix('it ')}. Go ahead?", abort=True, err=True)
-
-
-def _logbook() -> Logbook | None:
-    """Open the logbook; a measurement is worth having without one, so a broken one is told and left."""
-    from copytime.logbook import Logbook
-
-    try:
-        return Logbook.open(session().logbook_path)
-    except LogbookError as error:
-        say_note(f"{error.message}. The measurement goes on and is printed, but not logged. {error.hint or ''}".strip())
-        return None
 
 
 def _measure(plan: Plan, book: Logbook | None) -> Outcome:

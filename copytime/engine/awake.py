@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 __all__ = ["kept_awake"]
+
+
+#: Microsoft Learn, 'SetThreadExecutionState function': until told otherwise, and: do not sleep. Numbers from memory.
+_CONTINUOUS, _SYSTEM_REQUIRED = 0x80000000, 0x00000001
+
+
+def _windows_state() -> Callable[[int], int] | None:
+    """Find the call by which a thread of Windows holds sleep off, None on other systems."""
+    library: Any = getattr(ctypes, "WinDLL", None)
+    return None if library is None else library("kernel32").SetThreadExecutionState
 
 
 def _helper(system: str = sys.platform) -> list[str] | None:
@@ -26,8 +38,16 @@ def _helper(system: str = sys.platform) -> list[str] | None:
 def kept_awake() -> Iterator[bool]:
     """Hold sleep off inside the block; yields whether the system agreed.
 
-    The helper reads from a pipe that closes when this process ends, however it ends.
+    On Windows the wish belongs to the thread and ends with it. Elsewhere a helper reads from a pipe that closes when this
+    process ends, however it ends.
     """
+    set_state = _windows_state()
+    if set_state is not None:
+        try:
+            yield bool(set_state(_CONTINUOUS | _SYSTEM_REQUIRED))  # the state before, which is never 0, or 0: refused
+        finally:
+            set_state(_CONTINUOUS)
+        return
     command = _helper()
     if command is None:
         yield False

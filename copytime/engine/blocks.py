@@ -7,6 +7,8 @@ thread to finish does the flush and stops the clock, whatever the calling thread
 
 from __future__ import annotations
 
+import contextlib
+import itertools
 import threading
 import time
 from collections.abc import Callable
@@ -69,50 +71,47 @@ class _Crew:
     """Threads that take block numbers in order until all are done, one fails, or somebody says stop.
 
     With ``ahead`` there is one thread more than blocks may be in hand, so that the next block is prepared while the others
-    are moved.
+    are moved. The threads share no lock between blocks: where a block is a small file, waiting for one another would cost
+    more than the file. Each keeps its own notes, and a number is handed out by a counter that the interpreter makes whole.
     """
 
     def __init__(self, count: int, depth: int, job: Job, *, ahead: bool) -> None:
         workers = min(count, depth + int(ahead))
         self.count = count
         self.job = job
-        self.lock = threading.Lock()
-        self.seats = threading.Semaphore(depth) if workers > depth else None
-        self.next = 0
-        self.done_bytes = 0
-        self.done_blocks = 0
-        self.cut = False  # hand out no more blocks, and finish as usual
-        self.abandoned = False  # hand out no more blocks, and leave it at that
+        self.seats: contextlib.AbstractContextManager[object] = (
+            threading.Semaphore(depth) if workers > depth else contextlib.nullcontext()
+        )
+        self.numbers = itertools.count()
+        self.cut = False  # take no more blocks, and finish as usual
+        self.abandoned = False  # take no more blocks, and leave it at that
         self.failure: BaseException | None = None
         self.finish_at = 0
+        self.moved = [0] * workers
         self.log: list[list[tuple[int, int]]] = [[] for _ in range(workers)]
         self.gate = threading.Event()
+        self.lock = threading.Lock()
         self.left = workers
         self.finished = threading.Event()
         self.threads = [
-            threading.Thread(target=self._work, args=(worker,), name=f"copytime-{worker}", daemon=True)
+            threading.Thread(target=self._attend, args=(worker,), name=f"copytime-{worker}", daemon=True)
             for worker in range(workers)
         ]
 
-    def take(self, moved: int) -> int | None:
-        """Note what the last block moved and hand out the next one, or None when there is nothing left to do."""
-        with self.lock:
-            if moved:
-                self.done_bytes += moved
-                self.done_blocks += 1
-            if self.cut or self.abandoned or self.failure is not None or self.next >= self.count:
-                return None
-            block = self.next
-            self.next += 1
-            return block
+    @property
+    def done_bytes(self) -> int:
+        """Bytes moved so far."""
+        return sum(self.moved)
 
-    def _work(self, worker: int) -> None:
+    @property
+    def done_blocks(self) -> int:
+        """Blocks moved so far."""
+        return sum(len(log) for log in self.log)
+
+    def _attend(self, worker: int) -> None:
         self.gate.wait()
         try:
-            block = self.take(0)
-            while block is not None:
-                self.job.ready(worker, block)
-                block = self.take(self._move(worker, block))
+            self._work(worker)
         except BaseException as error:  # noqa: BLE001 - reason: whatever ends a worker must reach the caller
             self._fail(error)
         with self.lock:
@@ -120,6 +119,20 @@ class _Crew:
             last = self.left == 0
         if last:
             self._finish()
+
+    def _work(self, worker: int) -> None:
+        """Take blocks until there are none. Every number that was taken is done, so that what is done has no gaps."""
+        job, seats, log, clock = self.job, self.seats, self.log[worker], time.perf_counter_ns
+        while not (self.cut or self.abandoned or self.failure is not None):
+            block = next(self.numbers)
+            if block >= self.count:
+                return
+            job.ready(worker, block)
+            with seats:
+                start = clock()
+                moved = job.act(worker, block)
+                log.append((start, clock()))
+            self.moved[worker] += moved
 
     def _finish(self) -> None:
         """End the pass and stop the clock, in the thread that came last."""
@@ -135,20 +148,6 @@ class _Crew:
     def _fail(self, error: BaseException) -> None:
         with self.lock:
             self.failure = self.failure or error
-
-    def _move(self, worker: int, block: int) -> int:
-        """Move one block when there is a seat for it, and note when."""
-        clock = time.perf_counter_ns
-        if self.seats is None:
-            start = clock()
-            moved = self.job.act(worker, block)
-            self.log[worker].append((start, clock()))
-            return moved
-        with self.seats:
-            start = clock()
-            moved = self.job.act(worker, block)
-            self.log[worker].append((start, clock()))
-        return moved
 
     def flight(self) -> Flight:
         """Merge the workers' notes."""

@@ -29,10 +29,10 @@ STAMP_WORDS = 4
 POOL_BYTES = 32 * 1024 * 1024
 
 #: Steps in which the random part of one small file starts after that of the one before, in cells; prime.
-_FILE_STEP = 389
+_FILE_STEP = 29
 
 #: Cells that the pool of small files is longer than the longest of them, so that neighbours differ in more than stamps.
-_FILE_ROOM = 2048
+_FILE_ROOM = 64
 
 #: Odd constants without structure: the first 64 bits of the fractional parts of the golden ratio, sqrt 2 and sqrt 3.
 _MIX_A, _MIX_B, _MIX_C = 0x9E3779B97F4A7C15, 0x6A09E667F3BCC909, 0xBB67AE8584CAA73B

@@ -56,8 +56,8 @@ class Entry:
 class Journal:
     """Where scratch folders are written down before they are made and struck off after they are gone."""
 
-    opened: Callable[[Entry], None]
-    closed: Callable[[str], None]
+    opened: Callable[[Entry], object]
+    closed: Callable[[str], object]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

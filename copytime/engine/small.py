@@ -151,6 +151,10 @@ class SmallFiles:
         flight = fly(self.recipe.files, self.workers, _Checking(self, findings), stop=stop, look=look)
         return replace(self._movement(flight), wrong_cells=findings.wrong_cells, mismatches=findings.told)
 
+    def folder_of(self, number: int) -> Folder:
+        """Return the folder that holds a file; there is one once it was written."""
+        return self.folders[number // FOLDER_FILES]
+
     def path(self, number: int) -> str:
         """Name a file within the scratch folder."""
         return f"{_HOME}/{_folder_name(number // FOLDER_FILES)}/{self.names[number]}"

@@ -10,18 +10,30 @@ from typing import Any
 
 from copytime.records import (
     Access,
+    Check,
     Direction,
     Durability,
     Mismatch,
     Part,
     Pass,
+    SelfCheck,
+    Shown,
     Trace,
     Verdict,
     Witness,
     Workload,
 )
 
-__all__ = ["chain_of", "chain_text", "pass_of", "pass_row", "verdicts_of", "verdicts_text"]
+__all__ = [
+    "chain_of",
+    "chain_text",
+    "pass_of",
+    "pass_row",
+    "selfcheck_of",
+    "selfcheck_row",
+    "verdicts_of",
+    "verdicts_text",
+]
 
 _DETAILS = (
     "verified",
@@ -135,6 +147,23 @@ def pass_of(row: sqlite3.Row) -> Pass:
         latencies_ns=_unpack(row["latencies"]) if row["latencies"] is not None else (),
         **known,
     )
+
+
+def selfcheck_row(one: SelfCheck) -> dict[str, Any]:
+    """Write a self-check as named values for its columns."""
+    row = {name: getattr(one, name) for name in _SELFCHECK}
+    checks = dumps([asdict(check) for check in one.checks])
+    return {**row, "shown": one.shown.value, "checks": checks, "warnings": dumps(list(one.warnings))}
+
+
+def selfcheck_of(row: sqlite3.Row) -> SelfCheck:
+    """Read a self-check from its row."""
+    checks = tuple(Check(**{**check, "shown": Shown(check["shown"])}) for check in json.loads(row["checks"]))
+    known = {name: row[name] for name in _SELFCHECK}
+    return SelfCheck(checks=checks, warnings=tuple(json.loads(row["warnings"])), **known)
+
+
+_SELFCHECK = ("id", "created", "drive", "target", "file_system", "seconds", "written_bytes")
 
 
 def _pack(times: tuple[int, ...]) -> bytes:

@@ -4,6 +4,7 @@
 never between two versions. History of the format:
 
 1  qualifications with their passes, and the journal of scratch folders
+2  self-checks
 """
 
 from __future__ import annotations
@@ -60,6 +61,20 @@ _STEPS: tuple[str, ...] = (
         created TEXT NOT NULL,
         process INTEGER NOT NULL,
         process_started REAL NOT NULL
+    ) STRICT;
+    """,
+    """
+    CREATE TABLE selfcheck (
+        id TEXT PRIMARY KEY,
+        created TEXT NOT NULL,
+        drive TEXT NOT NULL,
+        target TEXT NOT NULL,
+        file_system TEXT NOT NULL,
+        seconds REAL NOT NULL,
+        written_bytes INTEGER NOT NULL,
+        shown TEXT NOT NULL CHECK (shown IN ('holds', 'fails', 'not-shown')),
+        checks TEXT NOT NULL,
+        warnings TEXT NOT NULL DEFAULT '[]'
     ) STRICT;
     """,
 )

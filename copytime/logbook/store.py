@@ -20,7 +20,7 @@ from typing import Any, Self
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
 from copytime.logbook.schema import APPLICATION_ID, VERSION, migrate, version_of
-from copytime.records import Pass, Qualification, Verdict, Workload
+from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
 from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
@@ -205,6 +205,25 @@ class Logbook:
                 if elapsed:
                     found[workload] = sum(row["amount"] for row in seen) * 1e9 / elapsed
         return found
+
+    def add_selfcheck(self, one: SelfCheck) -> None:
+        """Write down a self-check."""
+        row = rows.selfcheck_row(one)
+        names, places = ", ".join(row), ", ".join(f":{name}" for name in row)
+        with self._writing():
+            self._connection.execute(
+                f"INSERT INTO selfcheck ({names}) VALUES ({places})",  # noqa: S608 - reason: names are our own columns
+                row,
+            )
+
+    def last_selfcheck(self, drive: str, file_system: str) -> SelfCheck | None:
+        """Return the last self-check of a drive with a file system, or None."""
+        with _translated(self.path):
+            row = self._connection.execute(
+                "SELECT * FROM selfcheck WHERE drive = ? AND file_system = ? ORDER BY created DESC, id LIMIT 1",
+                (drive, file_system),
+            ).fetchone()
+        return rows.selfcheck_of(row) if row is not None else None
 
     def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
         """Go through all passes with ``drive``, ``created`` and ``conditions`` of their qualification, oldest first.

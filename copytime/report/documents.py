@@ -12,9 +12,16 @@ from typing import Any
 
 from copytime._version import __version__
 from copytime.analysis.results import percentiles
-from copytime.records import Part, Pass, Qualification, Result, Verdict, Workload
+from copytime.records import Part, Pass, Qualification, Result, SelfCheck, Verdict, Workload
 
-__all__ = ["FORMAT_VERSION", "document", "log_document", "qualification_document", "tidy_document"]
+__all__ = [
+    "FORMAT_VERSION",
+    "document",
+    "log_document",
+    "qualification_document",
+    "selfcheck_document",
+    "tidy_document",
+]
 
 #: 1: as first published.
 FORMAT_VERSION = 1
@@ -174,6 +181,26 @@ def qualification_document(one: Qualification) -> dict[str, Any]:
         verdicts=[verdict_object(each) for each in one.verdicts],
         warnings=list(one.warnings),
         conditions=_sorted(one.conditions),
+    )
+
+
+def selfcheck_document(one: SelfCheck) -> dict[str, Any]:
+    """Write what was checked of the instrument."""
+    return document(
+        "selfcheck",
+        one.created,
+        id=one.id,
+        drive=one.drive,
+        target=one.target,
+        file_system=one.file_system,
+        seconds=one.seconds,
+        written_bytes=one.written_bytes,
+        shown=one.shown.value,
+        checks=[
+            {"claim": each.claim, "shown": each.shown.value, "found": each.found, "values": _sorted(each.values)}
+            for each in one.checks
+        ],
+        warnings=list(one.warnings),
     )
 
 

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from copytime.records import Qualification
-from copytime.report.tables import files_table, results_table, verified_line
+from copytime.records import Qualification, SelfCheck, Shown
+from copytime.report.tables import files_table, results_table, table, verified_line
 from copytime.safetext import plain
+from copytime.units import duration_text, size_text
 
-__all__ = ["qualification_text"]
+__all__ = ["qualification_text", "selfcheck_text"]
+
+
+#: What stands where a self-check of the instrument should be named.
+NOT_CHECKED = "not self-checked here; 'copytime selfcheck' takes less than a minute"
 
 
 def qualification_text(one: Qualification) -> str:
@@ -27,10 +32,31 @@ def qualification_text(one: Qualification) -> str:
         lines += [files, ""]
     lines += _margin_lines(one)
     lines.append(verified_line(one))
+    checked = conditions.get("selfchecked")
+    lines.append(f"checked   {plain(checked)}" if checked else f"checked   {NOT_CHECKED}")
     methods = dict.fromkeys((each.workload, str(each.durability)) for each in one.passes if each.durability)
     if methods:
         said = "; ".join(f"{workload}: {method}" for workload, method in methods)
         lines.append(f"written   the clock ran until the system said that all was on the drive ({said})")
+    return "\n".join(lines)
+
+
+def selfcheck_text(one: SelfCheck) -> str:
+    """Write a self-check for a terminal."""
+    rows = [(each.claim, each.shown.value.replace("-", " "), plain(each.found)) for each in one.checks]
+    words = {
+        Shown.HOLDS: "what could be shown here holds",
+        Shown.FAILS: "something does not hold: do not trust figures of this drive on this machine before it is explained",
+        Shown.NOT_SHOWN: "nothing could be shown here",
+    }
+    lines = [
+        f"drive     {plain(one.drive)}, {plain(one.file_system)} at {plain(one.target)}",
+        f"checked   {one.created}, in {duration_text(one.seconds)}, {size_text(one.written_bytes)} written",
+        "",
+        table(("claim", "shown", "found"), rows),
+        "",
+        f"result    {words[one.shown]}",
+    ]
     return "\n".join(lines)
 
 

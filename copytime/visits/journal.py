@@ -17,7 +17,7 @@ from copytime.logbook import Logbook
 __all__ = ["entries", "journal_in", "still_running"]
 
 
-def journal_in(note: Callable[[Callable[[Logbook], None]], None]) -> Journal:
+def journal_in(note: Callable[[Callable[[Logbook], None]], object]) -> Journal:
     """Return a journal that writes through ``note``, which hands the logbook on or does nothing where there is none."""
     return Journal(
         opened=lambda entry: note(lambda book: book.open_scratch({**asdict(entry), "parent": os.fsencode(entry.parent)})),

@@ -14,7 +14,7 @@ from copytime.units import size_text
 from copytime.visits.options import Options
 from copytime.visits.payloads import Payloads, payloads
 
-__all__ = ["ASK_ABOVE", "LONGEST_PASS_S", "Plan", "make_plan"]
+__all__ = ["ASK_ABOVE", "LONGEST_PASS_S", "Plan", "check_target", "make_plan"]
 
 #: A pass that would last longer than this is cut, in seconds, unless the size was asked for.
 LONGEST_PASS_S = 120.0
@@ -75,7 +75,7 @@ def make_plan(target: Target, options: Options, *, known: Mapping[Workload, floa
     does not fit.
     """
     options.check()
-    _check_target(target)
+    check_target(target)
     chosen = payloads(target, options)
     _check_memory(options, chosen)
     plan = Plan(
@@ -104,7 +104,8 @@ def _check_memory(options: Options, chosen: Payloads) -> None:
         )
 
 
-def _check_target(target: Target) -> None:
+def check_target(target: Target) -> None:
+    """Raise AccessRefused for a target that this user cannot write to."""
     if target.read_only:
         raise AccessRefused(
             f"{plain(target.path)} is on a read-only file system ({plain(target.file_system)})",

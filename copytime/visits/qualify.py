@@ -137,6 +137,9 @@ class _Visit:
 
     def run(self) -> Outcome:
         """Do everything from the first entry in the logbook to the last."""
+        checked = self.notes.read(lambda book: book.last_selfcheck(self.begun.drive, self.target.file_system))
+        if checked is not None:
+            self.conditions["selfchecked"] = f"self-check of {checked.created}: {checked.shown.value.replace('-', ' ')}"
         self.notes.write(lambda book: book.begin(self.begun))
         before = Moment.now(self.platform, self.target)
         failure: CopytimeError | None = None
@@ -263,6 +266,7 @@ class _Visit:
 
     def _check(self, station: Station, work: Work) -> None:
         """Compare every byte of what the last writing pass left on the drive."""
+        self._say("check", work, Direction.FROM_DRIVE)
         found = station.checked(work, stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
         moved = found.moved
         at = max(

@@ -6,7 +6,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from tests.bench import large
+from tests.bench import large, small
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
 
@@ -14,10 +14,14 @@ from tests.support.drives import loop_drive, why_not
 def main() -> None:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    parser.add_argument("what", nargs="*", default=["large"], choices=["large"], help="which benches; all if none is named")
+    parser.add_argument(
+        "what", nargs="*", default=["large", "small"], choices=["large", "small"], help="which benches; all if none is named"
+    )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
     parser.add_argument("--file-system", default="ext4", help="of the loop drive")
     parser.add_argument("--size-mb", type=int, default=2000, help="large payload in MB")
+    parser.add_argument("--files", type=int, action="append", help="small files; may be given several times")
+    parser.add_argument("--workers", type=int, action="append", help="small files at once; may be given several times")
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--depth", type=int, action="append", help="blocks in hand; may be given several times")
     asked = parser.parse_args()
@@ -41,6 +45,8 @@ def run(asked: argparse.Namespace, folder: Path) -> None:
     """Run each bench that was asked for in ``folder``."""
     if "large" in asked.what:
         large.bench(folder, asked.size_mb * 10**6, asked.rounds, asked.depth or [1, 2, 4])
+    if "small" in asked.what:
+        small.bench(folder, asked.files or [1000, 5000, 20000], asked.rounds, asked.workers or [1, 8])
 
 
 if __name__ == "__main__":

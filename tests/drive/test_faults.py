@@ -48,7 +48,7 @@ def failing(
 ) -> Any:
     """Qualify, expect an error of one kind, and return what was finished before it."""
     with pytest.raises(kind, match=words) as caught:
-        qualify(mount, Options(**{"large": SIZE, "repeats": 2, **options}), progress=follow, logbook=logbook)
+        qualify(mount, Options(**{"large": SIZE, "small": 0, "repeats": 2, **options}), progress=follow, logbook=logbook)
     finished = caught.value.finished
     assert finished is not None
     return finished

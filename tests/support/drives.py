@@ -119,21 +119,26 @@ def loop_drive(
 class Throttle:
     """A control group under the kernel's bandwidth limit (cgroup v1 blkio or v2 io), for one block device.
 
-    Rates are bytes per second. ``hold`` moves this process into the group; ``command`` wraps another one.
+    Rates are bytes per second. ``hold`` moves this process into the group; ``command`` wraps another one. ``everybody``
+    limits the kernel's own writers too, which in v1 belong to the root group (v2 charges them to whoever made the data).
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, everybody: bool = False) -> None:
         self._v1 = Path("/sys/fs/cgroup/blkio")
         self._v2 = next((one for one in (Path("/sys/fs/cgroup"), Path("/sys/fs/cgroup/unified")) if _has_io(one)), None)
         base = self._v1 if (self._v1 / "blkio.throttle.write_bps_device").exists() else self._v2
         if base is None:
             raise RuntimeError("no control group with a bandwidth limit here")
-        self.group = base / f"copytime-test-{os.getpid()}-{time.monotonic_ns()}"
-        self.group.mkdir()
+        self.group = base
+        if not (everybody and base == self._v1):
+            self.group = base / f"copytime-test-{os.getpid()}-{time.monotonic_ns()}"
+            self.group.mkdir()
         self._root = base
+        self._limited: set[str] = set()
 
     def limit(self, number: str, *, read: int = 0, write: int = 0, read_iops: int = 0, write_iops: int = 0) -> None:
         """Limit the device ``major:minor``; 0 lifts the limit."""
+        self._limited = self._limited | {number}
         if self._root == self._v1:
             for name, value in (
                 ("read_bps", read),
@@ -161,6 +166,10 @@ class Throttle:
         return ["sh", "-c", f'echo $$ > {self.group}/cgroup.procs && exec "$@"', "sh", *command]
 
     def remove(self) -> None:
+        for number in self._limited:
+            self.limit(number)
+        if self.group == self._root:
+            return
         for _ in range(50):
             try:
                 self.group.rmdir()

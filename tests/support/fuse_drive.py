@@ -134,7 +134,7 @@ def serve(mount: str, backing: str, control: str) -> None:
 
         def fsync(self, path: str, datasync: int, fh: int) -> int:
             order = self.order("fsync_error")
-            if order and "large" in path:
+            if order and ("large" in path or "/f0" in path):
                 raise mfusepy.FuseOSError(int(order))
             return 0
 

@@ -10,10 +10,18 @@ from copytime.errors import CopytimeError
 __all__ = ["ALIGNMENT", "Cached", "Closeable", "DataFile", "Folder", "System", "system"]
 
 
-def system() -> System:
+def system(name: str = sys.platform) -> System:
     """Return the interface of the system that this runs on; raises CopytimeError on an unknown one."""
-    if sys.platform.startswith("linux"):
+    if name.startswith("linux"):
         from copytime.engine.system.linux import Linux
 
         return Linux()
-    raise CopytimeError(f"copytime cannot measure on this system ({sys.platform}) yet")
+    if name == "darwin":
+        from copytime.engine.system.macos import MacOS
+
+        return MacOS()
+    if name == "win32":
+        from copytime.engine.system.windows import Windows
+
+        return Windows()
+    raise CopytimeError(f"copytime cannot measure on this system ({name}) yet")

@@ -83,7 +83,11 @@ class PosixFolder:
     def open_folder(self, name: str) -> PosixFolder:
         """See Folder."""
         flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-        return type(self)(os.open(name, flags, dir_fd=self.handle), os.path.join(self.path, name))
+        return self._child(os.open(name, flags, dir_fd=self.handle), os.path.join(self.path, name))
+
+    def _child(self, handle: int, path: str) -> PosixFolder:
+        """Make the object for a folder in this one."""
+        return type(self)(handle, path)
 
     def create(self, name: str, *, unbuffered: bool = True) -> PosixFile:
         """See Folder."""

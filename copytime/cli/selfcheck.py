@@ -1,0 +1,72 @@
+"""``copytime selfcheck``: whether the instrument is right on this machine and drive."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.voice import say, say_note
+from copytime.errors import ExitCode
+
+if TYPE_CHECKING:
+    from copytime.logbook import Logbook
+    from copytime.records import SelfCheck
+
+__all__ = ["selfcheck"]
+
+
+@command("selfcheck")
+@click.argument("target", type=click.Path(path_type=str))
+@json_option
+@output_option
+def selfcheck(target: str, *, as_json: bool, output: Path | None) -> int:
+    """Check on the drive behind the folder TARGET what the figures rest on; under a minute.
+
+    \b
+    copytime selfcheck .             the drive under this folder
+    copytime selfcheck /mnt/drive    another one
+
+    Each claim is tried out: a cached read is caught, counters equal the payload, unbuffered is unbuffered, the clock is
+    steady, the engine keeps up with a plain loop, a small pass is durable, a wrong bit is found. What cannot be shown on
+    this drive is said, and does not count as holding. Exit code 3 if something fails.
+    """
+    from copytime.attached import platform
+    from copytime.records import Shown
+    from copytime.report.documents import selfcheck_document
+    from copytime.report.text import selfcheck_text
+    from copytime.units import size_text
+    from copytime.visits.selfcheck import will_write
+
+    check_output(output)
+    here = session()
+    found = platform().target(target)
+    if not here.quiet:
+        say(f"writes up to {size_text(will_write(found))} into a folder of its own that is removed at the end")
+    book = open_logbook("The check goes on and is printed, but not logged.")
+    try:
+        one = _checked(found.path, book)
+    finally:
+        if book is not None:
+            book.close()
+    deliver(json_text(selfcheck_document(one)) if as_json else selfcheck_text(one), output)
+    if not here.quiet:
+        for said in one.warnings:
+            say_note(said)
+    return ExitCode.NOT_MET if one.shown is Shown.FAILS else ExitCode.DONE
+
+
+def _checked(target: str, book: Logbook | None) -> SelfCheck:
+    """Check, ready to be stopped."""
+    from copytime.cli.progress import Bars, bars_wanted
+    from copytime.cli.stopping import run_stoppable
+    from copytime.visits.selfcheck import selfcheck as check
+
+    bars = Bars() if bars_wanted(quiet=session().quiet) else None
+    try:
+        return run_stoppable(lambda stop: check(target, logbook=book, progress=bars, stop=stop))
+    finally:
+        if bars is not None:
+            bars.close()

@@ -1,0 +1,105 @@
+"""Is the instrument right on this machine? Each claim that a figure rests on, checked on the user's own drive.
+
+A check that cannot be made here says so; it never counts as holding.
+"""
+
+from __future__ import annotations
+
+import time
+import uuid
+from pathlib import Path
+
+import psutil
+
+from copytime.attached import Platform, Target
+from copytime.attached import platform as this_platform
+from copytime.engine.blocks import Stop, never
+from copytime.engine.recipe import usual
+from copytime.engine.scratch import Scratch
+from copytime.engine.system import System
+from copytime.engine.system import system as this_system
+from copytime.errors import NoSpace, from_os_error
+from copytime.logbook import Logbook
+from copytime.records import ProgressCallback, SelfCheck
+from copytime.safetext import plain, storable
+from copytime.units import size_text
+from copytime.visits.instrument import FILES, LEAST_BYTES, ROUNDS, Bench
+from copytime.visits.journal import journal_in
+from copytime.visits.notes import Notes
+from copytime.visits.options import BLOCK
+from copytime.visits.payloads import RESERVE
+from copytime.visits.plan import check_target
+from copytime.visits.timed import now
+
+__all__ = ["MOST_BYTES", "selfcheck", "will_write"]
+
+#: Largest payload of one of its passes, in bytes.
+MOST_BYTES = 256 * 2**20
+
+
+def will_write(target: Target) -> int:
+    """Bytes that a self-check writes to a target, at most. Raises NoSpace where there is not the room."""
+    size = _size(target)
+    return LEAST_BYTES + size * (1 + 2 * ROUNDS) + usual(FILES).payload_bytes
+
+
+def _size(target: Target) -> int:
+    room = target.free_bytes - RESERVE - (16 << 20)
+    size = min(MOST_BYTES, room // 3) // BLOCK * BLOCK
+    if size < LEAST_BYTES:
+        raise NoSpace(
+            f"{plain(target.path)} has {size_text(max(0, target.free_bytes))} free; a self-check needs "
+            f"{size_text(RESERVE + 3 * LEAST_BYTES + (16 << 20))}",
+            hint="Free some space.",
+        )
+    return size
+
+
+def selfcheck(
+    target: str | Path,
+    *,
+    logbook: Logbook | None = None,
+    progress: ProgressCallback | None = None,
+    stop: Stop = never,
+    platform: Platform | None = None,
+    system: System | None = None,
+) -> SelfCheck:
+    """Check on the drive behind the folder ``target`` what the figures of this program rest on; under a minute.
+
+    The result stands in ``logbook`` when this returns. Raises InputError, AccessRefused, NoSpace, DriveFault or Stopped;
+    the scratch folder is removed in any case.
+    """
+    here = platform or this_platform()
+    found = here.target(str(target))
+    check_target(found)
+    size = _size(found)
+    notes = Notes(logbook)
+    begun, created = time.monotonic(), now()
+    scratch = Scratch.make(
+        system or this_system(),
+        found.path,
+        journal=journal_in(notes.write),
+        created=created,
+        process_started=psutil.Process().create_time(),
+        device=found.device,
+    )
+    try:
+        bench = Bench(here, system or this_system(), found, scratch, size, progress or (lambda _: None), stop)
+        checks = tuple(bench.checks())
+    except OSError as error:
+        raise from_os_error(error, f"checking in {plain(found.path)}") from error
+    finally:
+        scratch.clear()
+    one = SelfCheck(
+        id=str(uuid.uuid4()),
+        created=created,
+        drive=storable(found.drive_label),
+        target=storable(found.path),
+        file_system=found.file_system,
+        seconds=round(time.monotonic() - begun, 1),
+        written_bytes=bench.written,
+        checks=checks,
+        warnings=found.remarks,
+    )
+    notes.write(lambda book: book.add_selfcheck(one))
+    return one
