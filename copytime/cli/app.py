@@ -15,6 +15,7 @@ __all__ = ["app"]
 #: Command -> where it is defined. Nothing of a command is imported before it is called.
 _COMMANDS: dict[str, str] = {
     "qualify": "copytime.cli.qualify:qualify",
+    "rate": "copytime.cli.rate:rate",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
 }
@@ -22,6 +23,7 @@ _COMMANDS: dict[str, str] = {
 #: One line for each, so that --help needs no command's module.
 _SHORT: dict[str, str] = {
     "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
+    "rate": "Say how fast a copy was that was timed by hand, with its margin.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }

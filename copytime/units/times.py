@@ -11,9 +11,12 @@ import enum
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
-from copytime.units.frames import FRAME_RATES, FrameRate, frame_rate, frames_of_timecode
 from copytime.units.reading import LONGEST, Unreadable
+
+if TYPE_CHECKING:
+    from copytime.units.frames import FrameRate
 
 __all__ = ["Bound", "Duration", "clock_text", "parse_time", "time_text"]
 
@@ -125,14 +128,18 @@ class _Scanner:
             raise self.fail(expected)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Reading:
     """One reading of a watch or a frame counter."""
 
-    seconds: Fraction
-    resolution: Fraction
-    frames: int | None = None
-    rate: FrameRate | None = None
+    __slots__ = ("frames", "rate", "resolution", "seconds")
+
+    def __init__(
+        self, *, seconds: Fraction, resolution: Fraction, frames: int | None = None, rate: FrameRate | None = None
+    ) -> None:
+        self.seconds = seconds
+        self.resolution = resolution
+        self.frames = frames
+        self.rate = rate
 
 
 def parse_time(text: str) -> Duration:
@@ -170,6 +177,8 @@ def _rate(text: str, start: int, end: int) -> tuple[FrameRate | None, int]:
     at = text.find("@", start, end)
     if at < 0:
         return None, end
+    from copytime.units.frames import FRAME_RATES, frame_rate  # only here: 'rate' has to start quickly
+
     name = text[at + 1 : end].strip()
     found = frame_rate(name)
     if found is None:
@@ -233,6 +242,8 @@ def _frames(scan: _Scanner, rate: FrameRate) -> _Reading:
         raise scan.fail("hours below 24", begin)
     if drop and not rate.dropped:
         raise scan.fail(f"a colon before the frames: there is no drop-frame timecode at {rate.name}", place - 1)
+    from copytime.units.frames import frames_of_timecode
+
     try:
         count = frames_of_timecode(fields[0], fields[1], fields[2], fields[3], rate, drop=drop)
     except ValueError:
