@@ -134,7 +134,7 @@ class TimedRate:
 
 
 def size_component(size: Size, shared: str | None = None) -> Component:
-    """Return what a size is uncertain by as it was written; ``shared`` names the payload: its error is the same each time."""
+    """Return what a size is uncertain by as it was written; ``shared`` names the payload, as its error repeats."""
     return Component(float(size.resolution_bytes) / math.sqrt(12) / size.size_bytes, math.inf, "size", shared)
 
 

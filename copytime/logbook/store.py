@@ -95,6 +95,23 @@ class Logbook:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self.close()
 
+    @property
+    def has_notes(self) -> bool:
+        """Whether kit and notes can stand in this file: one of an older format that is only being read has none."""
+        return version_of(self._connection) >= 2
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction for the modules beside this one: committed at the end of the block, undone on any error."""
+        with self._writing():
+            yield self._connection
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """Lend the connection to the modules beside this one to read by; errors are translated."""
+        with _translated(self.path):
+            yield self._connection
+
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""
         with self._writing():
