@@ -16,6 +16,7 @@ __all__ = ["app"]
 _COMMANDS: dict[str, str] = {
     "qualify": "copytime.cli.qualify:qualify",
     "rate": "copytime.cli.rate:rate",
+    "kit": "copytime.cli.kit:kit",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
 }
@@ -24,6 +25,7 @@ _COMMANDS: dict[str, str] = {
 _SHORT: dict[str, str] = {
     "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
     "rate": "Say how fast a copy was that was timed by hand, with its margin.",
+    "kit": "Keep the register of drives, bridges, cables and hosts.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
