@@ -17,6 +17,7 @@ _COMMANDS: dict[str, str] = {
     "qualify": "copytime.cli.qualify:qualify",
     "rate": "copytime.cli.rate:rate",
     "kit": "copytime.cli.kit:kit",
+    "note": "copytime.cli.note:note",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
 }
@@ -26,6 +27,7 @@ _SHORT: dict[str, str] = {
     "qualify": "Measure a drive: both directions, in repeats, every byte checked.",
     "rate": "Say how fast a copy was that was timed by hand, with its margin.",
     "kit": "Keep the register of drives, bridges, cables and hosts.",
+    "note": "Note a copy, a load or a fault at a console, timed by hand.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }

@@ -107,7 +107,7 @@ def notes(book: Logbook, wanted: Filter | None = None) -> Iterator[Note]:
         if not book.has_notes:
             return
         condition = f" WHERE {' AND '.join(where)}" if where else ""
-        query = f"SELECT * FROM note{condition} ORDER BY made, created, id"  # noqa: S608 - reason: names are our own
+        query = f"SELECT * FROM note{condition} ORDER BY made, created, rowid"  # noqa: S608 - reason: names are our own
         for row in connection.execute(query, values):
             yield _from_row(row)
 

@@ -98,7 +98,8 @@ class Logbook:
     @property
     def has_notes(self) -> bool:
         """Whether kit and notes can stand in this file: one of an older format that is only being read has none."""
-        return version_of(self._connection) >= 2
+        found = self._connection.execute("SELECT count(*) FROM sqlite_master WHERE name IN ('kit', 'note')").fetchone()
+        return int(found[0]) == 2
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:

@@ -150,9 +150,11 @@ def qualification_document(one: Qualification) -> dict[str, Any]:
     )
 
 
-def log_document(created: str, qualifications: Iterable[dict[str, Any]]) -> dict[str, Any]:
+def log_document(
+    created: str, qualifications: Iterable[dict[str, Any]], notes: Iterable[dict[str, Any]] = ()
+) -> dict[str, Any]:
     """Write the listing of a logbook."""
-    return document("log", created, qualifications=list(qualifications), notes=[])
+    return document("log", created, qualifications=list(qualifications), notes=list(notes))
 
 
 def tidy_document(created: str, left: Iterable[dict[str, Any]]) -> dict[str, Any]:
