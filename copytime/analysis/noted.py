@@ -17,7 +17,17 @@ from copytime.safetext import plain
 from copytime.units.sizes import Size
 from copytime.units.times import Bound, Duration
 
-__all__ = ["STOPWATCH_S", "TimedRate", "Timing", "TimingMethod", "length_for", "size_component", "timed", "timing_of"]
+__all__ = [
+    "STOPWATCH_S",
+    "TimedRate",
+    "Timing",
+    "TimingMethod",
+    "bound_of",
+    "length_for",
+    "size_component",
+    "timed",
+    "timing_of",
+]
 
 #: Standard uncertainty of an interval between two presses of a stopwatch by one person: 0.07 s for each press (American
 #: Journal of Physics 87, 110 (2019), 'Manual timing in physics experiments': start to stop N(0, 0.10^2) s).
@@ -167,7 +177,7 @@ def timed(size: Size | None, times: Sequence[Duration], timing: Timing, *, same_
         size_bytes=None if size is None else size.size_bytes,
         repeats=1 if same_copy else count,
         timings=count,
-        bound=_bound(times),
+        bound=bound_of(times),
         timing=timing,
         components=tuple(parts),
         log_sd=None if same_copy else log_sd,
@@ -176,8 +186,11 @@ def timed(size: Size | None, times: Sequence[Duration], timing: Timing, *, same_
     )
 
 
-def _bound(times: Sequence[Duration]) -> Bound:
-    """Return what the mean of several times is: a bound or an approximation as soon as one of them is."""
+def bound_of(times: Sequence[Duration]) -> Bound:
+    """Return what the mean of several times is: a bound or an approximation as soon as one of them is.
+
+    Raises InputError for times both above and below a bound.
+    """
     found = {one.bound for one in times} - {Bound.EXACT}
     if found == {Bound.ABOVE, Bound.BELOW}:
         raise InputError("times above and below a bound have no mean", hint="Note them as copies of their own.")

@@ -18,7 +18,10 @@ _COMMANDS: dict[str, str] = {
     "rate": "copytime.cli.rate:rate",
     "kit": "copytime.cli.kit:kit",
     "note": "copytime.cli.note:note",
+    "import": "copytime.cli.exchange:import_",
+    "export": "copytime.cli.exchange:export",
     "log": "copytime.cli.log:log",
+    "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
 }
 
@@ -28,7 +31,10 @@ _SHORT: dict[str, str] = {
     "rate": "Say how fast a copy was that was timed by hand, with its margin.",
     "kit": "Keep the register of drives, bridges, cables and hosts.",
     "note": "Note a copy, a load or a fault at a console, timed by hand.",
-    "log": "List what was measured, and show it again.",
+    "import": "Bring in sheets, documents, kit files and other logbooks.",
+    "export": "Write notes and kit as CSV or JSON.",
+    "log": "List what was measured and noted; show, amend and strike out.",
+    "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
 

@@ -6,7 +6,8 @@ import json
 import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
+from enum import StrEnum
 from typing import Any
 
 from copytime.errors import InputError
@@ -46,9 +47,9 @@ class Filter:
 
 def note_values(one: Note) -> dict[str, Any]:
     """Write a note as plain values for JSON; what is not known is left out."""
-    values = asdict(one)
+    values = {name: value for name in _NAMES if (value := getattr(one, name)) is not None}
     values["times"] = [[time.text, time.elapsed_ns] for time in one.times]
-    return {key: getattr(value, "value", value) for key, value in values.items() if value is not None}
+    return {key: value.value if isinstance(value, StrEnum) else value for key, value in values.items()}
 
 
 def note_of(values: dict[str, Any]) -> Note:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -9,7 +10,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from copytime.analysis.noted import TimedRate, timed, timing_of
+from copytime.analysis.noted import TimedRate, bound_of, timed, timing_of
 from copytime.errors import InputError
 from copytime.links import find_link
 from copytime.logbook.kit import known_name
@@ -19,7 +20,18 @@ from copytime.safetext import plain, storable
 from copytime.suggest import nearest
 from copytime.units import Duration, GigaBytes, Size, Unreadable, parse_size, parse_time
 
-__all__ = ["ALLOWED", "CHAIN", "WrongField", "amended", "make_note", "read_fields", "size_of", "timed_of", "times_of"]
+__all__ = [
+    "ALLOWED",
+    "CHAIN",
+    "WrongField",
+    "amended",
+    "make_note",
+    "read_fields",
+    "size_of",
+    "texts_of",
+    "timed_of",
+    "times_of",
+]
 
 #: Fields that name kit.
 CHAIN = {"drive": KitKind.DRIVE, "bridge": KitKind.BRIDGE, "cable": KitKind.CABLE, "host": KitKind.HOST}
@@ -207,9 +219,14 @@ _EXPECTED = {
 }
 
 
+#: Sheets say the same sizes and times over and over.
+_parsed_size = functools.lru_cache(maxsize=4096)(parse_size)
+_parsed_time = functools.lru_cache(maxsize=4096)(parse_time)
+
+
 def _sized(field: str, text: str, gb: GigaBytes) -> Size:
     try:
-        read = parse_size(text, gb=gb)
+        read = _parsed_size(text, gb=gb)
     except Unreadable as error:
         raise WrongField(field, text, error) from None
     if field == "size" and not 0 < read.size_bytes < 2**63:
@@ -219,7 +236,7 @@ def _sized(field: str, text: str, gb: GigaBytes) -> Size:
 
 def _timed_field(text: str) -> Duration:
     try:
-        return parse_time(text)
+        return _parsed_time(text)
     except Unreadable as error:
         raise WrongField("time", text, error) from None
 
@@ -228,19 +245,19 @@ def _check_timing(given: Mapping[str, str], durations: Sequence[Duration], value
     asked = given.get("timing", "").strip() or None
     try:
         values["timing"] = str(timing_of(asked, durations))
-        timed(None, durations, timing_of(asked, durations))  # times above and below a bound have no mean
+        bound_of(durations)
     except InputError as error:
         raise WrongField("timing" if asked else "time", asked or durations[0].text, error) from None
 
 
 def size_of(one: Note) -> Size | None:
     """Read the size of a copy again, as it was typed."""
-    return None if one.size_text is None else parse_size(one.size_text, gb=GigaBytes(one.gb))
+    return None if one.size_text is None else _parsed_size(one.size_text, gb=GigaBytes(one.gb))
 
 
 def times_of(one: Note) -> tuple[Duration, ...]:
     """Read the times again, as they were typed."""
-    return tuple(parse_time(each.text) for each in one.times)
+    return tuple(_parsed_time(each.text) for each in one.times)
 
 
 def timed_of(one: Note) -> TimedRate | None:
@@ -253,7 +270,7 @@ def timed_of(one: Note) -> TimedRate | None:
 
 def amended(old: Note, given: Mapping[str, str], times: Sequence[str], now: str, known: Sequence[KitItem]) -> Note:
     """Make the amended note: what is given anew is read like a new note, the rest stays; an empty value removes a field."""
-    texts = {**_texts_of(old), **given}
+    texts = {**texts_of(old), **given}
     fresh = make_note(
         old.kind,
         texts,
@@ -267,7 +284,7 @@ def amended(old: Note, given: Mapping[str, str], times: Sequence[str], now: str,
     return replace(fresh, made=made, changed=now, struck=old.struck)
 
 
-def _texts_of(one: Note) -> dict[str, str]:
+def texts_of(one: Note) -> dict[str, str]:
     """Write a note's fields as somebody would type them."""
     found = {}
     for name in ALLOWED[one.kind] - {"size", "after"}:
