@@ -80,11 +80,11 @@ def merge(book: Logbook, other: Logbook) -> Merged:
     """
     counts = dict.fromkeys(_TABLES, 0)
     renewed = 0
+    with other.reading() as theirs:  # an error in here names their file
+        whole = theirs.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+    if not whole:
+        raise LogbookError(f"the logbook {plain(other.path)} is damaged; nothing was taken over", hint="Restore a backup.")
     with other.reading() as theirs, book.writing() as ours:
-        if theirs.execute("PRAGMA quick_check").fetchone()[0] != "ok":
-            raise LogbookError(
-                f"the logbook {plain(other.path)} is damaged; nothing was taken over", hint="Restore a backup."
-            )
         for table in _TABLES:
             for row in _rows(theirs, table):
                 names = row.keys()

@@ -89,7 +89,7 @@ def test_a_damaged_or_foreign_file_is_refused_and_nothing_changes(tmp_path: Path
     data[-4096:] = b"\xff" * 4096
     (tmp_path / "broken.sqlite").write_bytes(data)
     with Logbook.open(tmp_path / "ours.sqlite") as ours:
-        with open_other(tmp_path / "broken.sqlite") as other:
-            with pytest.raises(LogbookError, match=r"broken.sqlite.* is damaged"):
-                merge(ours, other)
+        other = open_other(tmp_path / "broken.sqlite")
+        with other, pytest.raises(LogbookError, match=r"broken.sqlite.* is damaged"):
+            merge(ours, other)
         assert list(notes(ours)) == []
