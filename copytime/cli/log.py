@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from copytime.logbook.store import Summary
     from copytime.notes import Note
 
-__all__ = ["log"]
+__all__ = ["day", "log"]
 
 _HEADERS = ("id", "measured", "drive", "folder", "passes", "state")
 
@@ -115,18 +115,11 @@ def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Su
 
 def _filter(asked: dict[str, str | None]) -> Filter:
     """Turn options into a filter."""
-    from datetime import date
-
     from copytime.logbook.notes import Filter
     from copytime.records import Direction
 
     for name in ("since", "until"):
-        given = asked[name]
-        try:
-            if given is not None:
-                date.fromisoformat(given)
-        except ValueError:
-            raise InputError(f"'{given}' is no day", hint="Expected such as 2026-11-25.") from None
+        day(asked[name])
     direction = asked["direction"]
     return Filter(
         direction=Direction(direction) if direction else None,
@@ -137,6 +130,20 @@ def _filter(asked: dict[str, str | None]) -> Filter:
         since=asked["since"],
         until=asked["until"],
     )
+
+
+def day(given: str | None) -> None:
+    """Refuse what is no day, written as the logbook writes it."""
+    from datetime import date
+
+    from copytime.safetext import plain
+
+    try:
+        good = given is None or date.fromisoformat(given).isoformat() == given
+    except ValueError:
+        good = False
+    if not good:
+        raise InputError(f"'{plain(given, limit=40)}' is no day", hint="Expected such as 2026-11-25.")
 
 
 def _rows(measured: list[Summary], *, safe: bool = True) -> list[tuple[str, ...]]:
