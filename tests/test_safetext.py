@@ -1,8 +1,8 @@
 from __future__ import annotations
 
-import re
 import csv
 import io
+import re
 import unicodedata
 
 import pytest
