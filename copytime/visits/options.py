@@ -45,6 +45,7 @@ class Options:
     ``large`` is the payload of a large pass in bytes, ``small`` the number of files of a small one; 0 leaves the workload
     out. ``small_sizes`` describes the small files' sizes (see engine.recipe). ``until`` is the margin, as a share, at which
     repeats may end; ``at_most`` bounds them. ``depth`` counts blocks, ``workers`` small files in hand at once.
+    ``kit_drive`` is the name by which the drive is registered.
     """
 
     large: int | None = None
@@ -62,6 +63,7 @@ class Options:
     verify: bool = True
     keep: bool = False
     link: Link | None = None
+    kit_drive: str | None = None
 
     @property
     def first_repeats(self) -> int:

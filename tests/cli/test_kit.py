@@ -54,3 +54,21 @@ def test_looking_creates_nothing(cli: Cli, logbook_path: Path) -> None:
     for arguments in (("kit", "list"), ("kit", "show", "x"), ("kit", "retire", "x")):
         cli(*arguments)
     assert not logbook_path.exists()
+
+
+def test_what_a_host_asks_of_a_drive(cli: Cli, tmp_path: Path) -> None:
+    folder = tmp_path / "drive"
+    folder.mkdir()
+    quick = ("--small", "0", "--large", "16MB", "--repeats", "2", "-q")
+    assert cli("qualify", folder, *quick, "--for", "Harbour 4").returncode == 2
+    cli("kit", "add", "host", "Harbour 4")
+    asked = cli("qualify", folder, *quick, "--for", "harbour 4")
+    assert (asked.returncode, "nothing is registered of what" in asked.stderr) == (2, True)
+    assert list(folder.iterdir()) == []
+    cli("kit", "change", "host", "Harbour 4", "--needs-write", "900GB/s")
+    done = cli("qualify", folder, *quick, "--for", "Harbour 4", "--json")
+    assert done.returncode == 3, done.stderr
+    (one,) = check(done.stdout)["requirements"]
+    assert (one["what"], one["wanted"]) == ("write", "900000 MB/s")
+    assert one["met"] in ("not-met", "not-shown")
+    assert "for Harbour 4" in cli("qualify", folder, *quick, "--for", "Harbour 4").stdout
