@@ -48,5 +48,7 @@ def shorten(text: str, limit: int) -> str:
 
 
 def cell(text: str) -> str:
-    """Return ``text`` for a CSV cell that a spreadsheet will show and never run."""
+    """Return ``text`` for a CSV cell that a spreadsheet will show and never run; a negative number is one, and stays."""
+    if text[:1] == "-" and text[1:].replace(".", "", 1).isdecimal() and text.isascii():
+        return text
     return "'" + text if text.startswith(_FORMULA_STARTS) else text

@@ -65,12 +65,15 @@ class Component:
     """One source of uncertainty of a figure: standard uncertainty of the logarithm and its degrees of freedom.
 
     Components of two figures with the same ``shared`` name are the very same error, and cancel when the two are compared.
+    Those with the same ``estimate`` are errors of their own whose size was taken from one and the same estimated spread: its
+    degrees of freedom count once and not once for each.
     """
 
     u: float
     df: float
     name: str
     shared: str | None = None
+    estimate: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,5 +102,13 @@ def combine(components: Sequence[Component], covers: str) -> Margin:
     variance = math.fsum(one.u**2 for one in components)
     if variance == 0:
         return Margin(0.0, math.inf, covers)
-    below = math.fsum(one.u**4 / one.df for one in components if not math.isinf(one.df))
+    of_one: dict[str, float] = {}
+    terms = []
+    for one in components:
+        if one.estimate is None:
+            terms.append((one.u**2, one.df))
+        else:
+            of_one[one.estimate] = of_one.get(one.estimate, 0.0) + one.u**2
+    terms += [(found, min(one.df for one in components if one.estimate == name)) for name, found in of_one.items()]
+    below = math.fsum(found**2 / df for found, df in terms if not math.isinf(df))
     return Margin(math.sqrt(variance), variance**2 / below if below > 0 else math.inf, covers)

@@ -14,6 +14,9 @@ __all__ = ["normal_quantile", "t_cdf", "t_quantile"]
 #: The continued fraction converges in a few dozen terms; this many means that it does not.
 _TERMS = 500
 
+#: The quantile that every 95 % margin asks for, so that a margin needs no statistics module (NormalDist().inv_cdf(0.975)).
+_NORMAL_975 = 1.9599639845400536
+
 
 def _beta_fraction(a: float, b: float, x: float) -> float:
     """Continued fraction of the incomplete beta function (DLMF 8.17.22), by Lentz's method."""
@@ -62,6 +65,8 @@ def t_cdf(t: float, df: float) -> float:
 
 def normal_quantile(p: float) -> float:
     """Return the value below which a standard normal variable lies with probability ``p`` (0 < p < 1)."""
+    if p == 0.975:
+        return _NORMAL_975
     from statistics import NormalDist
 
     return NormalDist().inv_cdf(p)

@@ -18,7 +18,14 @@ _COMMANDS: dict[str, str] = {
     "links": "copytime.cli.links:links",
     "selfcheck": "copytime.cli.selfcheck:selfcheck",
     "qualify": "copytime.cli.qualify:qualify",
+    "rate": "copytime.cli.rate:rate",
+    "kit": "copytime.cli.kit:kit",
+    "note": "copytime.cli.note:note",
+    "import": "copytime.cli.exchange:import_",
+    "export": "copytime.cli.exchange:export",
+    "compare": "copytime.cli.compare:compare",
     "log": "copytime.cli.log:log",
+    "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
 }
 
@@ -28,7 +35,14 @@ _SHORT: dict[str, str] = {
     "links": "List what each link can carry at most, and why.",
     "selfcheck": "Check on a drive of this machine what the figures rest on.",
     "qualify": "Measure a drive: large and small files, both directions, in repeats, every byte checked.",
-    "log": "List what was measured, and show it again.",
+    "rate": "Say how fast a copy was that was timed by hand, with its margin.",
+    "kit": "Keep the register of drives, bridges, cables and hosts.",
+    "note": "Note a copy, a load or a fault at a console, timed by hand.",
+    "import": "Bring in sheets, documents, kit files and other logbooks.",
+    "export": "Write notes and kit as CSV or JSON.",
+    "compare": "Say which groups of notes differ, and which are within the margin of error.",
+    "log": "List what was measured and noted; show, amend and strike out.",
+    "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
 

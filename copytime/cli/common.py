@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -146,6 +144,8 @@ def output_option(function: F) -> F:
 
 def json_text(document: dict[str, Any]) -> str:
     """Write a document; the order of its keys is the order in which it was built, the frame first."""
+    import json
+
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 
@@ -177,6 +177,8 @@ def deliver(text: str, path: Path | None) -> None:
 
 def _write_whole(text: str, path: Path) -> None:
     """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
+    import tempfile
+
     handle, draft = tempfile.mkstemp(prefix=f".{path.name[:100]}.", dir=path.absolute().parent)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:

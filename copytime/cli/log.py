@@ -1,9 +1,10 @@
-"""``copytime log``: what was measured so far."""
+"""``copytime log``: what was measured and noted so far."""
 
 from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,60 +18,149 @@ from copytime.cli.common import (
     output_option,
     session,
 )
+from copytime.cli.log_notes import amend, shown_note, strike
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError
 
-__all__ = ["log"]
+if TYPE_CHECKING:
+    from copytime.logbook.notes import Filter
+    from copytime.logbook.store import Summary
+    from copytime.notes import Note
+
+__all__ = ["day", "log"]
 
 _HEADERS = ("id", "measured", "drive", "folder", "passes", "state")
 
 
 @group("log", invoke_without_command=True)
+@click.option(
+    "--notes", "only_notes", is_flag=True, help="Only what was noted by hand; with --csv this is needed to get it."
+)
+@click.option("--drive", metavar="NAME", help="Only of this drive.")
+@click.option("--bridge", metavar="NAME", help="Only notes with this bridge.")
+@click.option("--host", metavar="NAME", help="Only notes of this host.")
+@click.option("--direction", type=click.Choice(["to-drive", "from-drive"]), help="Only notes in this direction.")
+@click.option("--scene", metavar="NAME", help="Only loads of this scene.")
+@click.option("--since", metavar="DATE", help="Only from this day on, such as 2026-11-01.")
+@click.option("--until", metavar="DATE", help="Only up to this day.")
 @json_option
 @csv_option
 @click.pass_context
-def log(ctx: click.Context, *, as_json: bool, as_csv: bool) -> int:
-    """List what was measured, oldest first.
+def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool, **asked: str | None) -> int:
+    """List what was measured and noted, oldest first.
 
     \b
-    copytime log                 the list
-    copytime log show 3f2a       one entry again, by the beginning of its id
-    copytime log --json          the list for other programs
+    copytime log                       the list
+    copytime log --host "Harbour 4"    what was noted at one console
+    copytime log show 3f2a             one entry again, by the beginning of its id
+    copytime log amend 3f2a --set size=89GB
+    copytime log strike 3f2a --reason "wrong drive"
+    copytime log --json                the list for other programs
     """
     if ctx.invoked_subcommand is not None:
         return ExitCode.DONE
-    from copytime.logbook import Logbook
     from copytime.report.documents import log_document
+    from copytime.report.notes import NOTE_HEADERS, note_object, note_rows
     from copytime.report.tables import csv_text, table
     from copytime.safetext import plain
+    from copytime.visits.noting import timed_of
 
-    path = session().logbook_path
-    book = Logbook.read(path)
-    found = []
-    if book is not None:
-        with book:
-            found = book.qualifications()
+    measured, noted = _entries(asked, only_notes=only_notes)
+    timed = [(one, timed_of(one)) for one in noted]
     if as_json:
-        answer(json_text(log_document(_now(), found)))
+        answer(json_text(log_document(_now(), measured, [note_object(one, found) for one, found in timed])))
         return ExitCode.DONE
-    rows = [
+    if as_csv:
+        answer(
+            csv_text(NOTE_HEADERS, note_rows(timed, safe=False))
+            if only_notes
+            else csv_text(_HEADERS, _rows(measured, safe=False))
+        )
+        return ExitCode.DONE
+    tables = []
+    if measured:
+        tables.append(table(_HEADERS, _rows(measured), right=(4,)))
+    if timed:
+        tables.append(table(NOTE_HEADERS, note_rows(timed), right=(6,)))
+    if tables:
+        answer("\n\n".join(tables))
+    else:
+        path = plain(session().logbook_path)
+        say(f"nothing that fits is logged yet in {path}; 'copytime qualify --brief .' makes a start")
+    return ExitCode.DONE
+
+
+def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Summary], list[Note]]:
+    """Read what fits; a filter that only notes have leaves out what was measured."""
+    from copytime.logbook import Logbook
+    from copytime.logbook.notes import notes
+
+    wanted = _filter(asked)
+    book = Logbook.read(session().logbook_path)
+    if book is None:
+        return [], []
+    with book:
+        noted = list(notes(book, wanted))
+        if only_notes or wanted.bridge or wanted.host or wanted.direction or wanted.scene:
+            return [], noted
+        measured = [
+            one
+            for one in book.qualifications()
+            if (wanted.drive is None or one["drive"].lower() == wanted.drive.lower())
+            and (wanted.since is None or one["created"][:10] >= wanted.since)
+            and (wanted.until is None or one["created"][:10] <= wanted.until)
+        ]
+    return measured, noted
+
+
+def _filter(asked: dict[str, str | None]) -> Filter:
+    """Turn options into a filter."""
+    from copytime.logbook.notes import Filter
+    from copytime.records import Direction
+
+    for name in ("since", "until"):
+        day(asked[name])
+    direction = asked["direction"]
+    return Filter(
+        direction=Direction(direction) if direction else None,
+        drive=asked["drive"],
+        bridge=asked["bridge"],
+        host=asked["host"],
+        scene=asked["scene"],
+        since=asked["since"],
+        until=asked["until"],
+    )
+
+
+def day(given: str | None) -> None:
+    """Refuse what is no day, written as the logbook writes it."""
+    from datetime import date
+
+    from copytime.safetext import plain
+
+    try:
+        good = given is None or date.fromisoformat(given).isoformat() == given
+    except ValueError:
+        good = False
+    if not good:
+        raise InputError(f"'{plain(given, limit=40)}' is no day", hint="Expected such as 2026-11-25.")
+
+
+def _rows(measured: list[Summary], *, safe: bool = True) -> list[tuple[str, ...]]:
+    """Write qualifications as rows."""
+    from copytime.safetext import plain
+
+    return [
         (
-            one["id"] if as_csv else one["id"][:8],
+            one["id"][:8] if safe else one["id"],
             one["created"],
-            one["drive"] if as_csv else plain(one["drive"], limit=40),
-            one["target"] if as_csv else plain(one["target"], limit=40),
+            plain(one["drive"], limit=40) if safe else one["drive"],
+            plain(one["target"], limit=40) if safe else one["target"],
             str(one["pass_count"]),
             one["state"],
         )
-        for one in found
+        for one in measured
     ]
-    if as_csv:
-        answer(csv_text(_HEADERS, rows))
-    elif rows:
-        answer(table(_HEADERS, rows, right=(4,)))
-    else:
-        say(f"nothing is logged yet in {plain(path)}; 'copytime qualify --brief .' makes a start")
-    return ExitCode.DONE
 
 
 @command("show")
@@ -89,6 +179,8 @@ def show(entry: str, *, as_json: bool, output: Path | None) -> int:
     from copytime.visits.again import qualification_again
 
     path = session().logbook_path
+    if shown_note(entry, as_json=as_json, output=output):
+        return ExitCode.DONE
     one = qualification_again(path, entry)
     if one is None:
         raise InputError(f"there is no logbook at {path}", hint="'copytime qualify --brief .' makes a start.")
@@ -99,7 +191,8 @@ def show(entry: str, *, as_json: bool, output: Path | None) -> int:
     return ExitCode.DONE
 
 
-log.add_command(show)
+for _command in (show, amend, strike):
+    log.add_command(_command)
 
 
 def _now() -> str:

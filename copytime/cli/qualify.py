@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.fitting import host_of, kit_drive, requirement_objects, requirement_text
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
+    from copytime.analysis.requirements import Requirement
+    from copytime.attached import Target
     from copytime.logbook import Logbook
+    from copytime.notes import KitItem
     from copytime.records import Qualification, Workload
     from copytime.visits.options import Options
     from copytime.visits.plan import Plan
@@ -62,11 +67,16 @@ SIZE = _SizeType()
 @click.option("--bridge", metavar="NAME", help="The bridge that the drive is behind.")
 @click.option("--cable", metavar="NAME", help="The cable.")
 @click.option("--host", metavar="NAME", help="What to call this machine.")
+@click.option(
+    "--for", "for_host", metavar="HOST", help="Check what this registered host asks of a drive; exit code 3 if not met."
+)
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
 @json_option
 @output_option
-def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Path | None, **asked: Any) -> int:
+def qualify(
+    target: str, *, for_host: str | None, dry_run: bool, yes: bool, as_json: bool, output: Path | None, **asked: Any
+) -> int:
     """Measure the drive behind the folder TARGET: both directions, in repeats, every byte checked.
 
     \b
@@ -84,8 +94,13 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
 
     check_output(output)
     here = session()
+    host = host_of(for_host) if for_host is not None else None
     found = platform().target(target)
-    plan = make_plan(found, _options(asked), known=_known_rates(asked["drive"] or found.drive_label))
+    registered = kit_drive(found.disks[0].serial) if found.disks else None
+    options = _options(asked)
+    if registered is not None:
+        options = replace(options, kit_drive=registered.name, drive=options.drive or registered.name)
+    plan = make_plan(found, options, known=_known_rates(options.drive or found.drive_label))
     if dry_run:
         answer(describe(plan))
         return ExitCode.DONE
@@ -99,11 +114,22 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
         if book is not None:
             book.close()
     one = outcome.qualification
-    _show(one, as_json=as_json, output=output)
+    asks = _asked(host, one, options, found) if host is not None else ()
+    _show(one, host, asks, as_json=as_json, output=output)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
-    return ExitCode.WRONG_DATA if one.mismatches else ExitCode.DONE
+    if one.mismatches:
+        return ExitCode.WRONG_DATA
+    return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
+
+
+def _asked(host: KitItem, one: Qualification, options: Options, target: Target) -> tuple[Requirement, ...]:
+    """Check what a host asks of the drive that was measured."""
+    from copytime.visits.fitting import requirements_of
+
+    capacity = target.disks[0].size_bytes if target.disks else None
+    return requirements_of(host, results=one.results, link=options.link, capacity=capacity)
 
 
 def _options(asked: dict[str, Any]) -> Options:
@@ -169,15 +195,20 @@ def _measure(plan: Plan, book: Logbook | None) -> Outcome:
             bars.close()
 
 
-def _show(one: Qualification, *, as_json: bool, output: Path | None) -> None:
+def _show(
+    one: Qualification, host: KitItem | None, asks: tuple[Requirement, ...], *, as_json: bool, output: Path | None
+) -> None:
     """Print a qualification, or write it to a file, and give the advice that belongs to it."""
     from copytime.report.documents import qualification_document
     from copytime.report.text import qualification_text
 
     if as_json:
-        text = json_text(qualification_document(one))
+        more = {"for_host": host.name, "requirements": requirement_objects(asks)} if host is not None else {}
+        text = json_text({**qualification_document(one), **more})
     else:
         text = qualification_text(one)
+        if host is not None:
+            text += "\n\n" + requirement_text(host, asks)
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)

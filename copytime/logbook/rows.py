@@ -56,7 +56,11 @@ _DETAILS = (
 
 def dumps(value: object) -> str:
     """Write JSON that looks the same every time."""
-    return json.dumps(value, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+    return _ENCODER.encode(value)
+
+
+#: Made once: the long way round costs more than the writing where many notes come in.
+_ENCODER = json.JSONEncoder(sort_keys=True, ensure_ascii=True, separators=(",", ":"))
 
 
 def chain_text(chain: tuple[Part, ...]) -> str:

@@ -5,6 +5,7 @@ never between two versions. History of the format:
 
 1  qualifications with their passes, and the journal of scratch folders
 2  self-checks
+3  the register of kit; notes made by hand, with what they were before each change
 """
 
 from __future__ import annotations
@@ -76,6 +77,43 @@ _STEPS: tuple[str, ...] = (
         checks TEXT NOT NULL,
         warnings TEXT NOT NULL DEFAULT '[]'
     ) STRICT;
+    """,
+    """
+    CREATE TABLE kit (
+        id TEXT PRIMARY KEY,
+        kind TEXT NOT NULL CHECK (kind IN ('drive', 'bridge', 'cable', 'host')),
+        name TEXT NOT NULL COLLATE NOCASE,
+        created TEXT NOT NULL,
+        retired INTEGER NOT NULL DEFAULT 0 CHECK (retired IN (0, 1)),
+        reference INTEGER NOT NULL DEFAULT 0 CHECK (reference IN (0, 1)),
+        about TEXT NOT NULL DEFAULT '{}',
+        UNIQUE (kind, name)
+    ) STRICT;
+    CREATE TABLE note (
+        id TEXT PRIMARY KEY,
+        kind TEXT NOT NULL CHECK (kind IN ('copy', 'load', 'fault')),
+        created TEXT NOT NULL,
+        made TEXT NOT NULL,
+        changed TEXT,
+        struck TEXT,
+        direction TEXT CHECK (direction IN ('to-drive', 'from-drive')),
+        drive TEXT,
+        bridge TEXT,
+        cable TEXT,
+        host TEXT,
+        port TEXT,
+        payload TEXT,
+        scene TEXT,
+        details TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX note_made ON note (made);
+    CREATE TABLE note_history (
+        id TEXT PRIMARY KEY,
+        note TEXT NOT NULL REFERENCES note (id) ON DELETE RESTRICT,
+        changed TEXT NOT NULL,
+        was TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX note_history_note ON note_history (note);
     """,
 )
 

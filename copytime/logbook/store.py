@@ -95,6 +95,24 @@ class Logbook:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self.close()
 
+    @property
+    def has_notes(self) -> bool:
+        """Whether kit and notes can stand in this file: one of an older format that is only being read has none."""
+        found = self._connection.execute("SELECT count(*) FROM sqlite_master WHERE name IN ('kit', 'note')").fetchone()
+        return int(found[0]) == 2
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction for the modules beside this one: committed at the end of the block, undone on any error."""
+        with self._writing():
+            yield self._connection
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """Lend the connection to the modules beside this one to read by; errors are translated."""
+        with _translated(self.path):
+            yield self._connection
+
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""
         with self._writing():
@@ -354,10 +372,12 @@ def _use_wal(connection: sqlite3.Connection) -> None:
 
 def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
     """Raise LogbookError if the file is a database of somebody else's."""
-    application = connection.execute("PRAGMA application_id").fetchone()[0]
+    # one statement, so that it sees the file at one moment: another program may be making it a logbook just now
+    application, tables = connection.execute(
+        "SELECT application_id, (SELECT count(*) FROM sqlite_master) FROM pragma_application_id"
+    ).fetchone()
     if application == APPLICATION_ID:
         return
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if application != 0 or tables != 0:
         raise LogbookError(
             f"{plain(path)} is a database, but not a logbook of copytime; it was not touched", hint=_ELSEWHERE

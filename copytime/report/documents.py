@@ -1,18 +1,13 @@
-"""The JSON documents that others build on.
-
-Each is one object with ``format``, ``format_version``, ``copytime_version`` and ``created``. Units stand in the key, a
-missing figure is absent, a list is never null, and keys are added but never renamed. The JSON Schemas beside this module
-say the same to machines.
-"""
+"""Qualifications, listings and left-overs as JSON documents (see report.frame for what holds for all of them)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
-from copytime._version import __version__
 from copytime.analysis.results import percentiles
 from copytime.records import Part, Pass, Qualification, Result, SelfCheck, Verdict, Workload
+from copytime.report.frame import FORMAT_VERSION, document
 
 __all__ = [
     "FORMAT_VERSION",
@@ -22,28 +17,6 @@ __all__ = [
     "selfcheck_document",
     "tidy_document",
 ]
-
-#: 1: as first published.
-FORMAT_VERSION = 1
-
-
-def document(kind: str, created: str, **content: Any) -> dict[str, Any]:
-    """Put ``content`` into the frame that every document has; figures that are None are left out at every depth."""
-    frame = {
-        "format": f"copytime.{kind}",
-        "format_version": FORMAT_VERSION,
-        "copytime_version": __version__,
-        "created": created,
-    }
-    return {**frame, **_without_gaps(content)}
-
-
-def _without_gaps(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _without_gaps(inner) for key, inner in value.items() if inner is not None}
-    if isinstance(value, list | tuple):
-        return [_without_gaps(inner) for inner in value]
-    return value
 
 
 def _sorted(value: Any) -> Any:
@@ -206,9 +179,11 @@ def selfcheck_document(one: SelfCheck) -> dict[str, Any]:
     )
 
 
-def log_document(created: str, qualifications: Iterable[dict[str, Any]]) -> dict[str, Any]:
+def log_document(
+    created: str, qualifications: Iterable[dict[str, Any]], notes: Iterable[dict[str, Any]] = ()
+) -> dict[str, Any]:
     """Write the listing of a logbook."""
-    return document("log", created, qualifications=list(qualifications), notes=[])
+    return document("log", created, qualifications=list(qualifications), notes=list(notes))
 
 
 def tidy_document(created: str, left: Iterable[dict[str, Any]]) -> dict[str, Any]:

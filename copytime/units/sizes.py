@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -9,7 +10,7 @@ from fractions import Fraction
 from copytime.units.figures import significant
 from copytime.units.reading import LONGEST, Unreadable
 
-__all__ = ["Size", "parse_size", "size_text"]
+__all__ = ["GigaBytes", "Size", "parse_size", "size_text"]
 
 #: Decimal (SI) and binary (IEC) multiples of the byte; IEC 80000-13:2008, clause 4, and the SI brochure, section 3.
 UNITS: dict[str, int] = {
@@ -30,6 +31,14 @@ _NUMBER = re.compile(r"\s*([0-9]+)(?:\.([0-9]+))?\s*", re.ASCII)
 _EXPECTED = "a number and a unit, such as 8GB, 81.9GiB or 256MB, or a plain count of bytes"
 
 
+class GigaBytes(enum.StrEnum):
+    """What 'GB', 'MB' and so on mean where a size was read, as stated by whoever read it."""
+
+    DECIMAL = "decimal"  # 10^9 bytes, as IEC 80000-13 has it
+    BINARY = "binary"  # 2^30 bytes, as some screens count
+    UNKNOWN = "unknown"  # nobody has said: computed as decimal, and shown both ways
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Size:
     """An amount of data as it was written.
@@ -42,9 +51,14 @@ class Size:
     resolution_bytes: Fraction
     text: str
 
+    @property
+    def in_doubt(self) -> bool:
+        """Whether its unit is one that some screens use for powers of two: kB, MB, GB, TB or PB."""
+        return self.text[-2:] in UNITS and self.text[-2:].isalpha()
 
-def parse_size(text: str) -> Size:
-    """Read an amount of data.
+
+def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
+    """Read an amount of data. ``gb`` says what GB and its kin mean there; GiB means one thing everywhere.
 
     Raises Unreadable for anything but a plain decimal number with a unit of IEC 80000-13 or none: a decimal comma, bits
     (``Gb``), a sign, an exponent or an unknown unit are errors, never guesses.
@@ -62,7 +76,7 @@ def parse_size(text: str) -> Size:
         return Size(size_bytes=int(whole), resolution_bytes=Fraction(0), text=text.strip())
     if unit not in UNITS:
         raise Unreadable(text, number.end(), _unit_expected(unit), what="size")
-    factor = UNITS[unit]
+    factor = UNITS[unit[0].upper() + "iB"] if gb is GigaBytes.BINARY and len(unit) == 2 else UNITS[unit]
     amount = Fraction(int(whole + decimals), 10 ** len(decimals)) * factor
     step = Fraction(factor, 10 ** len(decimals)) if unit != "B" else Fraction(0)
     if amount.denominator != 1:

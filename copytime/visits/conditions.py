@@ -48,6 +48,7 @@ def conditions_of(plan: Plan) -> dict[str, object]:
         "until_margin_share": options.until,
         "declared_link": options.link.name if options.link else None,
         "declared_inner_link": options.inner_link.name if options.inner_link else None,
+        "kit_drive": options.kit_drive,
         "system": f"{python_platform.system()} {python_platform.release()}",
         "machine": python_platform.machine(),
         "processors": os.cpu_count(),

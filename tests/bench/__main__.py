@@ -6,7 +6,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from tests.bench import large, small
+from tests.bench import large, notes, small
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
 
@@ -15,7 +15,11 @@ def main() -> None:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument(
-        "what", nargs="*", default=["large", "small"], choices=["large", "small"], help="which benches; all if none is named"
+        "what",
+        nargs="*",
+        default=["large", "small", "notes"],
+        choices=["large", "small", "notes"],
+        help="which benches; all if none is named",
     )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
     parser.add_argument("--file-system", default="ext4", help="of the loop drive")
@@ -26,6 +30,10 @@ def main() -> None:
     parser.add_argument("--depth", type=int, action="append", help="blocks in hand; may be given several times")
     asked = parser.parse_args()
     print(machine())
+    if "notes" in asked.what:
+        notes.bench()
+    if "large" not in asked.what:
+        return
     if asked.folder is not None:
         run(asked, asked.folder)
         return

@@ -1,0 +1,142 @@
+"""``copytime import`` and ``copytime export``: sheets, documents, kit files and logbooks in, sheets and documents out."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import ExitStack
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from copytime.cli.common import check_output, command, deliver, json_text, output_option, session
+from copytime.cli.voice import say, say_note
+from copytime.errors import ExitCode, InputError, from_os_error
+
+if TYPE_CHECKING:
+    from copytime.visits.importing import Imported
+
+__all__ = ["export", "import_"]
+
+#: Larger files are not read: a hundred thousand notes take about twenty megabytes.
+_LARGEST = 500_000_000
+
+
+@command("import")
+@click.argument("file", metavar="FILE")
+@click.option("-n", "--dry-run", is_flag=True, help="Say what would come in; nothing is written.")
+def import_(file: str, *, dry_run: bool) -> int:
+    """Bring in notes and kit: a CSV sheet, a document of 'copytime export', a kit file (TOML) or another logbook.
+
+    \b
+    copytime import saturday.csv
+    copytime import saturday.csv --dry-run
+    copytime import kit.toml
+    copytime import other-bench.sqlite
+    some-program | copytime import -
+
+    All or nothing: if one cell cannot be read, nothing is written and every fault is told with its row and column. What
+    was imported before adds nothing. A sheet needs a header, in any order; 'direction', 'size' and 'time' for copies,
+    'scene' and 'time' for loads, 'fault' for faults. 'time' may stand there several times, for repeats; 'size (GB)' gives
+    plain numbers their unit.
+    """
+    from copytime.logbook import Logbook
+    from copytime.visits.importing import bring_in, is_logbook
+
+    data = _read(file)
+    path = session().logbook_path
+    if is_logbook(data[:16]):
+        return _merge(Path(file), dry_run=dry_run, piped=file == "-")
+    with ExitStack() as stack:
+        if dry_run and not path.exists():  # a trial makes no logbook
+            import tempfile
+
+            path = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="copytime-"))) / "trial.sqlite"
+        book = stack.enter_context(Logbook.open(path))
+        found = bring_in(book, data, now=_now(), dry_run=dry_run)
+    _tell(found, dry_run=dry_run)
+    return ExitCode.DONE
+
+
+def _read(file: str) -> bytes:
+    try:
+        if file == "-":
+            return sys.stdin.buffer.read(_LARGEST)
+        with open(file, "rb") as opened:
+            data = opened.read(_LARGEST + 1)
+    except OSError as error:
+        from copytime.safetext import plain
+
+        if isinstance(error, FileNotFoundError | IsADirectoryError):
+            raise InputError(f"there is no file '{plain(file)}'", hint="Name a file, or - for standard input.") from None
+        raise from_os_error(error, f"reading {plain(file)}") from None
+    if len(data) > _LARGEST:
+        raise InputError("this file is too large for a sheet", hint="Expected at most 500 MB.")
+    return data
+
+
+def _merge(path: Path, *, dry_run: bool, piped: bool) -> int:
+    from copytime.logbook import Logbook
+    from copytime.logbook.merge import merge, open_other
+
+    if piped or dry_run:
+        raise InputError("a logbook is merged from its file, and not on trial", hint="copytime import FILE")
+    with open_other(path) as other, Logbook.open(session().logbook_path) as book:
+        say(str(merge(book, other)))
+    return ExitCode.DONE
+
+
+def _tell(found: Imported, *, dry_run: bool) -> None:
+    would = "would be" if dry_run else "are"
+    said = f"{found.notes} notes {would} new, {found.known_notes} were there already"
+    if found.kit or found.changed_kit:
+        said += f"; {found.kit} pieces of kit {would} new, {found.changed_kit} {would} changed"
+    say(said + (". Nothing was written" if dry_run else ""))
+    if found.strangers and not session().quiet:
+        from copytime.safetext import plain
+
+        names = ", ".join(plain(one, limit=40) for one in found.strangers[:10])
+        more = f" and {len(found.strangers) - 10} more" if len(found.strangers) > 10 else ""
+        say_note(f"not registered: {names}{more}. 'copytime kit add' registers them; look for slips of the pen")
+
+
+@command("export")
+@click.option("--csv", "as_csv", is_flag=True, help="Notes as a CSV sheet. [usual]")
+@click.option("--json", "as_json", is_flag=True, help="Notes and kit as one JSON document.")
+@click.option("--personal", is_flag=True, help="With serial numbers and names of captures.")
+@output_option
+def export(*, as_csv: bool, as_json: bool, personal: bool, output: Path | None) -> int:
+    """Write notes and kit in a form that 'copytime import' reads again, exactly as they are.
+
+    \b
+    copytime export -o notes.csv
+    copytime export --json --personal -o everything.json
+
+    What was measured on drives travels with the logbook itself: 'copytime logbook backup' and 'copytime logbook merge'.
+    """
+    from copytime.logbook import Logbook
+    from copytime.logbook.kit import items
+    from copytime.logbook.notes import notes
+    from copytime.logbook.sheets import write_sheet
+    from copytime.report.frame import document
+    from copytime.visits.exporting import kit_objects, note_cells, note_objects
+
+    if as_csv and as_json:
+        raise InputError("a file is a sheet or a document", hint="Choose --csv or --json.")
+    check_output(output)
+    book = Logbook.read(session().logbook_path)
+    noted, kit = [], []
+    if book is not None:
+        with book:
+            noted, kit = list(notes(book)), items(book)
+    if as_json:
+        content = {"kit": kit_objects(kit, personal=personal), "notes": note_objects(noted, personal=personal)}
+        deliver(json_text(document("export", _now(), **content)), output)
+    else:
+        deliver(write_sheet(note_cells(one, personal=personal) for one in noted), output)
+    return ExitCode.DONE
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")

@@ -1,0 +1,71 @@
+"""What ``copytime qualify`` asks of the register, and what it says about a host's requirements."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from copytime.cli.common import session
+from copytime.errors import LogbookError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from copytime.analysis.requirements import Requirement
+    from copytime.notes import KitItem
+
+__all__ = ["host_of", "kit_drive", "requirement_objects", "requirement_text"]
+
+
+def _items() -> list[KitItem]:
+    from copytime.logbook import Logbook
+    from copytime.logbook.kit import items
+
+    book = Logbook.read(session().logbook_path)
+    if book is None:
+        return []
+    with book:
+        return items(book)
+
+
+def host_of(name: str) -> KitItem:
+    """Find a registered host that asks something of a drive, before anything is measured. Raises InputError."""
+    from copytime.errors import InputError
+    from copytime.logbook import Logbook
+    from copytime.logbook.kit import find_item
+    from copytime.notes import KitKind
+    from copytime.visits.fitting import requirements_of
+
+    book = Logbook.read(session().logbook_path)
+    if book is None:
+        raise InputError(
+            "no host is registered yet", hint='Such as: copytime kit add host "Harbour 4" --needs-write 130MB/s'
+        )
+    with book:
+        found = find_item(book, name, KitKind.HOST)
+    requirements_of(found, results=(), link=None, capacity=None)
+    return found
+
+
+def kit_drive(serial: str | None) -> KitItem | None:
+    """Find the registered drive with this serial number; a logbook that cannot be read is told elsewhere."""
+    from copytime.notes import KitKind
+    from copytime.visits.fitting import recognised
+
+    try:
+        return recognised(_items(), KitKind.DRIVE, serial=serial)
+    except LogbookError:
+        return None
+
+
+def requirement_text(host: KitItem, found: Sequence[Requirement]) -> str:
+    """Write what a host asks and what is shown, for a terminal."""
+    from copytime.report.tables import table
+    from copytime.safetext import plain
+
+    rows = [(one.what, one.wanted, one.found, one.met.value.replace("-", " ")) for one in found]
+    return table((f"for {plain(host.name, limit=30)}", "asked", "found", ""), rows)
+
+
+def requirement_objects(found: Sequence[Requirement]) -> list[dict[str, Any]]:
+    """Write it for other programs."""
+    return [{"what": one.what, "wanted": one.wanted, "found": one.found, "met": one.met.value} for one in found]

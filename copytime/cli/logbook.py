@@ -1,0 +1,81 @@
+"""``copytime logbook``: the file itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from copytime.cli.common import command, group, session
+from copytime.cli.voice import answer, say, say_error
+from copytime.errors import ExitCode
+
+__all__ = ["logbook"]
+
+
+@group("logbook")
+def logbook() -> None:
+    """Say where the logbook lies, look it through, back it up, and take over others.
+
+    \b
+    copytime logbook path
+    copytime logbook check
+    copytime logbook backup /media/safe/logbook.sqlite
+    copytime logbook merge other-bench.sqlite
+    """
+
+
+@command("path")
+def path() -> int:
+    """Print where the logbook lies, whether it exists or not."""
+    answer(str(session().logbook_path))
+    return ExitCode.DONE
+
+
+@command("check")
+def check() -> int:
+    """Look the whole file through; exit code 1 if something is wrong with it."""
+    from copytime.logbook.merge import check as look_through
+    from copytime.logbook.merge import open_other
+    from copytime.safetext import plain
+
+    place = session().logbook_path
+    with open_other(place) as book:
+        said = look_through(book)
+    if said:
+        say_error(f"{plain(place)} is damaged: {plain('; '.join(said[:5]))}", "Restore a backup.")
+        return ExitCode.FAILED
+    answer(f"{plain(place)} is whole")
+    return ExitCode.DONE
+
+
+@command("backup")
+@click.argument("to", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False))
+def backup(to: Path) -> int:
+    """Copy the logbook, as it stands at this moment, into a new FILE."""
+    from copytime.logbook.merge import back_up, open_other
+    from copytime.safetext import plain
+
+    with open_other(session().logbook_path) as book:
+        back_up(book, to)
+    say(f"backed up to {plain(to)}")
+    return ExitCode.DONE
+
+
+@command("merge")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False))
+def merge(files: tuple[Path, ...]) -> int:
+    """Take over what other logbooks have and this one has not; doing it twice does no harm."""
+    from copytime.logbook import Logbook
+    from copytime.logbook.merge import merge as take_over
+    from copytime.logbook.merge import open_other
+    from copytime.safetext import plain
+
+    for file in files:
+        with open_other(file) as other, Logbook.open(session().logbook_path) as book:
+            say(f"{plain(file)}: {take_over(book, other)}")
+    return ExitCode.DONE
+
+
+for _command in (path, check, backup, merge):
+    logbook.add_command(_command)

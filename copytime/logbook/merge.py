@@ -1,0 +1,130 @@
+"""A whole logbook: checked, backed up, and taken over into another one. Doing it twice does no harm."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from copytime.errors import InputError, LogbookError
+from copytime.logbook.store import Logbook
+from copytime.safetext import plain
+
+__all__ = ["Merged", "back_up", "check", "merge", "open_other"]
+
+#: Tables that travel, those that others refer to first. The journal of scratch folders belongs to its machine and stays.
+_TABLES = ("qualification", "pass", "kit", "note", "note_history")
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """How many rows of each kind were new, and how many notes were brought up to a newer state."""
+
+    qualifications: int
+    kit: int
+    notes: int
+    renewed: int
+
+    def __str__(self) -> str:
+        return (
+            f"{self.qualifications} qualifications, {self.notes} notes and {self.kit} pieces of kit are new, "
+            f"{self.renewed} were brought up to date"
+        )
+
+
+def open_other(path: Path) -> Logbook:
+    """Open another logbook to read; raises InputError where there is none, LogbookError for a file that is none."""
+    found = Logbook.read(path)
+    if found is None:
+        raise InputError(f"there is no logbook at {plain(path)}", hint="Name the file of another logbook.")
+    return found
+
+
+def check(book: Logbook) -> list[str]:
+    """Look through the whole file; returns what is wrong with it, nothing where all is well."""
+    with book.reading() as connection:
+        said = [str(row[0]) for row in connection.execute("PRAGMA integrity_check")]
+        said += [f"a row of {row[0]} refers to a missing one" for row in connection.execute("PRAGMA foreign_key_check")]
+    return [] if said == ["ok"] else [one for one in said if one != "ok"]
+
+
+def back_up(book: Logbook, to: Path) -> None:
+    """Copy a logbook, as it stands at one moment, into a new file. Raises InputError or LogbookError."""
+    if os.path.lexists(to):
+        raise InputError(f"{plain(to)} exists already and is not overwritten", hint="Name a new file.")
+    try:
+        os.close(os.open(to, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    except OSError as error:
+        raise LogbookError(f"cannot write {plain(to)}: {error.strerror}", hint="Name a file in a folder of yours.") from None
+    try:
+        with contextlib.closing(sqlite3.connect(to)) as copy, book.reading() as connection:
+            connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file, without companions
+    except BaseException as error:
+        with contextlib.suppress(OSError):
+            os.unlink(to)
+        if isinstance(error, sqlite3.Error):
+            raise LogbookError(f"cannot write {plain(to)}: {error}", hint="Name a file on another drive.") from None
+        raise
+
+
+def merge(book: Logbook, other: Logbook) -> Merged:
+    """Take over what ``other`` has and ``book`` has not, all or nothing.
+
+    What both have is told apart by its id. An entry that was still running here and is finished there, and a note that was
+    amended or struck out there later, are brought up to date; of kit with one name the one that stands here stays.
+    """
+    counts = dict.fromkeys(_TABLES, 0)
+    renewed = 0
+    with other.reading() as theirs:  # an error in here names their file
+        whole = theirs.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+    if not whole:
+        raise LogbookError(f"the logbook {plain(other.path)} is damaged; nothing was taken over", hint="Restore a backup.")
+    with other.reading() as theirs, book.writing() as ours:
+        for table in _TABLES:
+            for row in _rows(theirs, table):
+                names = row.keys()
+                marks = ", ".join("?" * len(names))
+                added = ours.execute(
+                    f"INSERT OR IGNORE INTO {table} ({', '.join(names)}) VALUES ({marks})",  # noqa: S608 - reason: our own names
+                    tuple(row),
+                ).rowcount
+                counts[table] += added
+                if not added and _newer(ours, table, row):
+                    sets = ", ".join(f"{name} = ?" for name in names)
+                    ours.execute(
+                        f"UPDATE {table} SET {sets} WHERE id = ?",  # noqa: S608 - reason: as above
+                        (*tuple(row), row["id"]),
+                    )
+                    renewed += 1
+    return Merged(counts["qualification"], counts["kit"], counts["note"], renewed)
+
+
+def _rows(theirs: sqlite3.Connection, table: str) -> Iterator[sqlite3.Row]:
+    """Go through a table, if their logbook has it."""
+    known = theirs.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (table,)).fetchone()
+    if known:
+        yield from theirs.execute(f"SELECT * FROM {table} ORDER BY rowid")  # noqa: S608 - reason: one of our own tables
+
+
+def _newer(ours: sqlite3.Connection, table: str, row: sqlite3.Row) -> bool:
+    """Tell whether their row replaces ours, which has the same id."""
+    if table == "qualification":
+        state = ours.execute("SELECT state FROM qualification WHERE id = ?", (row["id"],)).fetchone()
+        return state is not None and state[0] == "running" and row["state"] != "running"
+    if table == "note":
+        mine = ours.execute("SELECT changed FROM note WHERE id = ?", (row["id"],)).fetchone()
+        return mine is not None and row["changed"] is not None and _moment(mine[0]) < _moment(row["changed"])
+    return False
+
+
+def _moment(text: str | None) -> float:
+    """Turn a moment into a number, so that moments of different time zones can be set in order."""
+    try:
+        return datetime.fromisoformat(text).timestamp() if text else float("-inf")
+    except ValueError:
+        return float("-inf")

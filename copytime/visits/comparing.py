@@ -1,0 +1,181 @@
+"""Which groups of notes differ, and which are within the margin of error."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from copytime.analysis.compare import MATTERS, Comparison, compare
+from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
+from copytime.analysis.margins import ASSUMED_PERCENT, assumed
+from copytime.analysis.visits import BetweenVisits, between_visits
+from copytime.errors import InputError
+from copytime.notes import Note, NoteKind, PayloadKind
+from copytime.safetext import plain
+from copytime.units import Bound
+from copytime.visits.noting import size_of, timed_of, times_of
+
+__all__ = ["BY", "Compared", "GroupFigure", "compare_notes"]
+
+#: What groups can be made by.
+BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
+
+#: What should be the same on both sides of a comparison, unless it is what the groups are made by.
+_LIKE = ("drive", "bridge", "cable", "host", "port", "system", "fill", "moved")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupFigure:
+    """One group: rate in bytes per second for copies, its inverse in seconds for loads, with the 95 % interval."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    repeats: int
+    visits: int
+    faults: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Groups, best first, and pairs of their names with how the second differs from the first."""
+
+    kind: NoteKind
+    groups: tuple[GroupFigure, ...]
+    pairs: tuple[tuple[str, str, Comparison], ...]
+    remarks: tuple[str, ...]
+
+
+def compare_notes(
+    several: Iterable[Note],
+    by: str,
+    *,
+    everything: Iterable[Note] = (),
+    pairwise: bool = False,
+    within_visit: bool = False,
+    spread_percent: float = ASSUMED_PERCENT,
+    matters: float = MATTERS,
+) -> Compared:
+    """Compare notes of copies in one direction or of loads of one scene, in groups made ``by`` one of BY.
+
+    ``everything`` are all notes of the logbook, from which it is learned how visits differ. ``within_visit`` leaves that
+    out: then a difference holds for these visits only. ``matters`` is the smallest difference of interest, as a share.
+    Raises InputError where there is nothing to compare.
+    """
+    counted = [one for one in several if one.counts]
+    faults = Counter(_name(one, by) for one in counted if one.kind is NoteKind.FAULT)
+    timed = [one for one in counted if one.kind is not NoteKind.FAULT]
+    exact = [one for one in timed if all(each.bound is Bound.EXACT for each in times_of(one))]
+    remarks = []
+    if len(exact) < len(timed):
+        left = len(timed) - len(exact)
+        words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
+        remarks.append(f"{left} {words} and left out")
+    named = _groups(exact, by)
+    if len(named) < 2:
+        raise InputError(
+            f"there {'is one group' if named else 'is nothing'} to compare by {by}",
+            hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
+        )
+    remarks += _unlike(named, by)
+    groups = [Group(name=name, members=tuple(_member(one) for one in notes)) for name, notes in named.items()]
+    repeats = repeat_spread(groups)
+    between = _between(everything, spread_percent)
+    if within_visit and repeats is None:
+        repeats = assumed(spread_percent)
+        remarks.append(f"nothing was repeated: a spread of {spread_percent:g} % between repeats is assumed")
+    estimates = {one.name: estimate_of(one, repeats, None if within_visit else between) for one in groups}
+    figures = []
+    for one in groups:
+        made = estimates[one.name]
+        low, high = margin_of(made).interval(math.exp(-made.log_mean))
+        figures.append(
+            GroupFigure(
+                name=one.name,
+                value=math.exp(-made.log_mean),
+                low=low,
+                high=high,
+                repeats=one.repeats,
+                visits=one.visits,
+                faults=faults.get(one.name, 0),
+            )
+        )
+    figures.sort(key=lambda one: -one.value)
+    order = [one.name for one in figures]
+    rests = "these visits only" if within_visit else between.words
+    if repeats is not None:
+        rests += f", repeats (spread of {repeats.percent:.2g} %)"
+    chosen = itertools.combinations(order, 2) if pairwise else ((order[0], other) for other in order[1:])
+    pairs = tuple(
+        (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))
+        for first, second in chosen
+    )
+    return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
+
+
+def _name(one: Note, by: str) -> str:
+    """Name the group that a note belongs to."""
+    if by in ("date", "month"):
+        return one.made[: 10 if by == "date" else 7]
+    return getattr(one, by) or f"(no {by} noted)"
+
+
+def _groups(several: Sequence[Note], by: str) -> dict[str, list[Note]]:
+    """Put notes into groups; loads after different starts, and different kinds of payload, are never put together."""
+    states = len({one.state for one in several if one.kind is NoteKind.LOAD}) > 1
+    payloads = len({one.payload_kind for one in several if one.kind is NoteKind.COPY}) > 1
+    found: dict[str, list[Note]] = defaultdict(list)
+    for one in several:
+        name = _name(one, by)
+        if states:
+            name += f", {one.state or 'state not noted'}"
+        if payloads:
+            name += f", {one.payload_kind if one.payload_kind is not PayloadKind.UNKNOWN else 'payload not noted'}"
+        found[name].append(one)
+    return dict(found)
+
+
+def _unlike(named: dict[str, list[Note]], by: str) -> list[str]:
+    """Say in what else the groups differ: then it may be that, and not what they were made by, which a difference shows."""
+    said = []
+    for field in (name for name in (*_LIKE, "payload") if name != by):
+        values = {name: {getattr(one, field) for one in notes} for name, notes in named.items()}
+        if len({frozenset(each) for each in values.values()}) > 1:
+            shown = sorted({plain(value, limit=30) for each in values.values() for value in each if value is not None})
+            said.append(f"the groups differ in their {field} as well ({', '.join(shown[:4])}): it may be that")
+    return said
+
+
+def _member(one: Note) -> Member:
+    """Turn a note into numbers."""
+    found = timed_of(one)
+    assert found is not None  # noqa: S101 - reason: faults were taken out
+    size = size_of(one)
+    log_size = math.log(size.size_bytes) if size is not None else 0.0
+    logs = [math.log(each.seconds) - log_size for each in times_of(one)]
+    parts = {part.name: part.u for part in reversed(found.components)}
+    if one.same_copy:
+        logs = [found.log_time - log_size]
+    return Member(
+        logs=tuple(logs),
+        visit=one.made[:10],
+        payload=f"{one.payload.lower()} {one.size_bytes}" if one.payload else None,
+        size_u=parts.get("size", 0.0),
+        resolution_u=parts.get("resolution", 0.0),
+        method_u=found.timing.seconds / found.seconds,
+    )
+
+
+def _between(everything: Iterable[Note], percent: float) -> BetweenVisits:
+    """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it."""
+    things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
+    fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
+              "host", "port", "link", "moved")  # fmt: skip
+    for one in everything:
+        if one.counts and one.kind is not NoteKind.FAULT and all(each.bound is Bound.EXACT for each in times_of(one)):
+            things[tuple(getattr(one, name) for name in fields)].append(_member(one))
+    return between_visits((visit_rates(members) for members in things.values()), assume=assumed(percent))

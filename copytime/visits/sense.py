@@ -1,0 +1,67 @@
+"""The doubts about a note, from what the kit and the logbook know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from copytime.analysis.noted import TimedRate
+from copytime.analysis.sense import above_ceiling, far_off
+from copytime.links import Link, find_link
+from copytime.logbook.fields import port_links
+from copytime.notes import KitItem, KitKind, Note, NoteKind
+from copytime.safetext import plain
+from copytime.units import GigaBytes
+from copytime.visits.noting import timed_of
+
+__all__ = ["chain_links", "doubts"]
+
+
+def chain_links(one: Note, known: Sequence[KitItem]) -> list[tuple[str, Link]]:
+    """List the links that a note's bytes passed, each with the part that sets it; what is not registered is left out."""
+    found = [("the link", one.link)] if one.link else []
+    for kind, name, fields in (
+        (KitKind.BRIDGE, one.bridge, ("uplink", "downlink")),
+        (KitKind.CABLE, one.cable, ("link",)),
+        (KitKind.HOST, one.host, ()),
+    ):
+        item = next((each for each in known if each.kind is kind and name and each.name.lower() == name.lower()), None)
+        if item is None:
+            continue
+        found += [(f"the {kind} {plain(item.name)}", str(item.about[field])) for field in fields if field in item.about]
+        if kind is KitKind.HOST and one.port is not None:
+            ports = {port.lower(): link for port, link in port_links(item.about).items()}
+            link = ports.get(one.port.lower())
+            if link:
+                found.append((f"the port {plain(one.port)}", link))
+    return [(part, find_link(name)) for part, name in found if name]
+
+
+def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others: Iterable[Note]) -> list[str]:
+    """List what speaks against a note. ``others`` are the notes that stand in the logbook already."""
+    said = []
+    if found is not None and one.kind is NoteKind.COPY:
+        links = chain_links(one, known)
+        if links:
+            part, slowest = min(links, key=lambda pair: pair[1].ceiling)
+            colons = one.times[0].text.count(":")
+            gb = GigaBytes(one.gb)
+            said.append(above_ceiling(found, slowest.ceiling, f"{part} ({slowest.name})", gb=gb, colons=colons))
+    like = [each for each in others if each.counts and each.id != one.id and _alike(each, one)]
+    if found is not None:
+        before = [each for each in (timed_of(other) for other in like) if each is not None]
+        if one.kind is NoteKind.COPY:
+            said.append(far_off(found.rate, [each.rate for each in before]))
+        else:
+            said.append(far_off(found.seconds, [each.seconds for each in before]))
+    texts = [each.text for each in one.times]
+    twin = next((each for each in like if [t.text for t in each.times] == texts and each.size_text == one.size_text
+                 and each.made[:10] == one.made[:10]), None)  # fmt: skip
+    if twin is not None and texts:
+        said.append(f"the very same was noted already on that day ({twin.id[:8]}): 'copytime log strike' takes one out")
+    return [each for each in said if each]
+
+
+def _alike(one: Note, other: Note) -> bool:
+    """Tell whether two notes are of the same thing."""
+    same = ("kind", "drive", "bridge", "host", "port", "direction", "scene", "state", "payload_kind")
+    return all(getattr(one, name) == getattr(other, name) for name in same)

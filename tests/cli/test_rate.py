@@ -1,0 +1,92 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from tests.conftest import Cli
+from tests.report.test_documents import check
+
+
+def test_a_copy(cli: Cli) -> None:
+    done = cli("rate", "102 GB", "16:24", "--gb", "decimal")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.splitlines()[0] == "rate      103.66 ± 0.58 MB/s"
+    assert "<- most" in done.stdout
+    assert "a single copy of" in done.stdout
+
+
+def test_unknown_units_show_both(cli: Cli) -> None:
+    both = check(cli("rate", "102 GB", "16:24", "--json").stdout)
+    assert both["if_binary"]["rate_mb_per_s"] / both["rate_mb_per_s"] == pytest.approx(1.073741824)
+    assert "2" in cli("rate", "102 GB", "16:24").stdout.splitlines()[1]
+    for more in (("--gb", "binary"), ("--gb", "decimal")):
+        assert "if_binary" not in check(cli("rate", "102 GB", "16:24", "--json", *more).stdout)
+    assert "if_binary" not in check(cli("rate", "102 GiB", "16:24", "--json").stdout)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("88GB", "21:07", "21:09"),
+        ("88GB", ">20:00"),
+        ("88GB", "~20:00"),
+        ("88GB", "76054f@60"),
+        ("8GB", "60", "61", "--same-copy"),
+    ],
+)
+def test_documents(cli: Cli, arguments: tuple[str, ...]) -> None:
+    document = check(cli("rate", *arguments, "--json").stdout)
+    assert ("bound" in document) is ("low_mb_per_s" not in document)
+
+
+def test_the_other_ways_round(cli: Cli) -> None:
+    assert check(cli("rate", "88GB", "--at", "124", "--json").stdout)["seconds"] == pytest.approx(709.677, abs=0.001)
+    assert check(cli("rate", "21:07", "--at", "124MB/s", "--json").stdout)["size_bytes"] == 157_108_000_000
+    assert "12 min 42 s if GB means" in cli("rate", "88GB", "--at", "124").stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("88GB", "21:75"), "seconds from 00 to 59"),
+        (("1,5 GB", "21:07"), "a decimal point"),
+        (("88GB",), "there is no time"),
+        (("88GB", "nan"), "a time such as"),
+        (("88GB", "1e400"), "h, min (or m) or s"),
+        (("88GB", ""), "the time is empty"),
+        (("0B", "21:07"), "no bytes"),
+        (("88GB", "21:07", "--timing", "sundial"), "no way of timing"),
+        (("43", "--at", "124"), "bytes or seconds"),
+        (("88GB", "--at", "0"), "a rate above zero"),
+        (("88GB", "--at", "12 Mb/s"), "MB/s, GB/s"),
+        (("88GB", "21:07", "--at", "12"), "one size or one time"),
+        (("88GB", "x" * 10_000), "a time such as"),
+    ],
+)
+def test_wrong_input(cli: Cli, arguments: tuple[str, ...], words: str) -> None:
+    done = cli("rate", *arguments)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr) < 600
+
+
+def test_a_copy_too_short_for_its_watch(cli: Cli) -> None:
+    assert "too short" in cli("rate", "1GB", "2").stderr
+
+
+def test_it_loads_nothing_that_it_does_not_need() -> None:
+    code = (
+        "import sys\nfrom copytime.cli import run\nrun(['rate', '88GB', '21:07'])\n"
+        "print(sorted({'numpy', 'tqdm', 'tabulate', 'psutil', 'sqlite3', 'statistics', 'copytime.records', 'json'}"
+        " & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
+    assert out.splitlines()[-1] == "[]"
+
+
+def test_the_document_is_one_object(cli: Cli) -> None:
+    assert json.loads(cli("rate", "88GB", "21:07", "--json").stdout)["format"] == "copytime.rate"
