@@ -50,7 +50,8 @@ def chain_members(chain: Iterable[Part]) -> tuple[tuple[Part, ...], tuple[LinkSt
 def estimate_of(result: Result, between: BetweenVisits | None = None) -> Estimate:
     """Turn a result into an estimate with both layers of its spread.
 
-    Where no spread between visits is known, one is assumed. The layer of the repeats is taken from the interval that was stored, which covers how their number was chosen.
+    Where no spread between visits is known, one is assumed. The layer of the repeats is taken from the interval that
+    was stored, which covers how their number was chosen.
     """
     parts = []
     sd = None

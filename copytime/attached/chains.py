@@ -106,7 +106,7 @@ def _usb_chain(facts: DriveFacts, model: str | None, link: Link | None, inner: L
     bus, _, port = bridge.name.partition("-")
     inner_part = _link_part(behind) if inner else Part(kind="inner link", name="link behind the bridge", source=NOT_VISIBLE)
     parts = [
-        Part(kind="port", name=f"USB bus {bus}, port {port}"),
+        Part(kind="port", name=f"USB bus {bus}, port {port}" if port else f"USB at {bus}"),
         *(_link_part(one) for one in links if one.where.startswith("controller")),
     ]
     for hub, one in zip(hubs, [one for one in links if one.where.startswith("hub ")], strict=True):
@@ -163,6 +163,9 @@ def _pcie_links(levels: tuple[Level, ...], tunnels: tuple[Level, ...]) -> tuple[
     faster_below = own is not None and (own.signalling or 0) > _TUNNEL_READING
     slow = [one for one in found[1:] if faster_below and one.mode is not None and one.mode.signalling == _TUNNEL_READING]
     outside = any(level.attributes.get("removable") == "removable" for level in pci)
+    told = any(level.attributes.get("tunnelled") == "yes" for level in pci)  # a system that says so itself
+    if told:
+        return (*_tunnel_links(tunnels), _slowest(found))
     if slow and (tunnels or outside):
         inside = found[: found.index(slow[0])]
         return (*_tunnel_links(tunnels), _slowest(inside))
