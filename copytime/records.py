@@ -260,7 +260,10 @@ class Result:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """Who sets the pace in one workload and direction, and how sure that is."""
+    """Who sets the pace in one workload and direction, and how sure that is.
+
+    ``cap`` is in bytes per second; ``flags`` are short words; ``sentences`` say what the verdict rests on and what is open.
+    """
 
     workload: Workload
     direction: Direction
@@ -270,6 +273,8 @@ class Verdict:
     provisional: tuple[Part, ...] = ()
     cap: float | None = None
     next_test: str | None = None
+    flags: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

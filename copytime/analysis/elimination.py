@@ -154,4 +154,6 @@ def verdict_of(one: Judgement, *, cap: float | None = None) -> Verdict:
         provisional=one.provisional,
         cap=cap,
         next_test=one.next_test,
+        flags=tuple(flag.value for flag in one.flags),
+        sentences=one.sentences,
     )

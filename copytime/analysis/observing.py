@@ -14,7 +14,7 @@ from copytime.errors import InputError
 from copytime.links import Link, find_link
 from copytime.records import Part, Result, Witness, Workload
 
-__all__ = ["chain_members", "estimate_of", "observation_of"]
+__all__ = ["ceiling_of", "chain_members", "estimate_of", "exceeded", "observation_of"]
 
 #: Kinds of a chain that no pace is ever put down to: a port is one end of a link, which is judged by its share, and a link
 #: that cannot be seen behind a bridge belongs to the bridge.
@@ -47,11 +47,21 @@ def chain_members(chain: Iterable[Part]) -> tuple[tuple[Part, ...], tuple[LinkSt
     return tuple(parts), tuple(links)
 
 
+def ceiling_of(chain: Iterable[Part]) -> float | None:
+    """Return the lowest ceiling among the links of a chain, in bytes per second; None where no mode is known."""
+    return min((link.ceiling for link in chain_members(chain)[1] if link.ceiling is not None), default=None)
+
+
+def exceeded(rate: float, ceiling: float | None) -> bool:
+    """Tell whether a rate is above what a link can carry by more than any error of measurement (1 %)."""
+    return ceiling is not None and rate > ceiling * 1.01
+
+
 def estimate_of(result: Result, between: BetweenVisits | None = None) -> Estimate:
     """Turn a result into an estimate with both layers of its spread.
 
-    Where no spread between visits is known, one is assumed. The layer of the repeats is taken from the interval that
-    was stored, which covers how their number was chosen.
+    Where no spread between visits is known, one is assumed. The layer of the repeats is taken from the interval that was
+    stored, which covers how their number was chosen.
     """
     parts = []
     sd = None

@@ -57,6 +57,11 @@ SIZE = _SizeType()
 @click.option("--no-verify", is_flag=True, help="Leave out the last reading, in which every byte is compared.")
 @click.option("--keep", is_flag=True, help="Leave the payload on the drive; 'copytime tidy --yes' removes it.")
 @click.option("--link", metavar="NAME", help="The link that the drive is attached by, such as usb3.2-gen1x1.")
+@click.option("--inner-link", metavar="NAME", help="The link behind the bridge, such as sata-6gb/s.")
+@click.option("--drive", metavar="NAME", help="What to call the drive, in place of what it calls itself.")
+@click.option("--bridge", metavar="NAME", help="The bridge that the drive is behind.")
+@click.option("--cable", metavar="NAME", help="The cable.")
+@click.option("--host", metavar="NAME", help="What to call this machine.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
 @json_option
@@ -80,7 +85,7 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
     check_output(output)
     here = session()
     found = platform().target(target)
-    plan = make_plan(found, _options(asked), known=_known_rates(found.drive_label))
+    plan = make_plan(found, _options(asked), known=_known_rates(asked["drive"] or found.drive_label))
     if dry_run:
         answer(describe(plan))
         return ExitCode.DONE
@@ -122,6 +127,8 @@ def _options(asked: dict[str, Any]) -> Options:
         verify=not asked["no_verify"],
         keep=asked["keep"],
         link=find_link(asked["link"]) if asked["link"] else None,
+        inner_link=find_link(asked["inner_link"]) if asked["inner_link"] else None,
+        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host")},
     )
 
 

@@ -86,6 +86,8 @@ def verdicts_of(text: str) -> tuple[Verdict, ...]:
             provisional=tuple(Part(**part) for part in one.get("provisional", ())),
             cap=one.get("cap"),
             next_test=one.get("next_test"),
+            flags=tuple(one.get("flags", ())),
+            sentences=tuple(one.get("sentences", ())),
         )
         for one in json.loads(text)
     )

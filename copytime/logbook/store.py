@@ -226,19 +226,27 @@ class Logbook:
         return rows.selfcheck_of(row) if row is not None else None
 
     def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
-        """Go through all passes with ``drive``, ``created`` and ``conditions`` of their qualification, oldest first.
+        """Go through all passes with ``id``, ``drive``, ``created``, ``chain`` and ``conditions`` of their qualification.
+
+        Oldest first.
 
         Traces and the times of single files are left out.
         """
         with _translated(self.path):
             found = self._connection.execute(
-                "SELECT q.drive, q.created, q.conditions, p.id, p.workload, p.direction, p.repeat, p.started,"
-                " p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness, p.access,"
-                " p.details, NULL AS trace, NULL AS latencies"
+                "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction, p.repeat,"
+                " p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness,"
+                " p.access, p.details, NULL AS trace, NULL AS latencies"
                 " FROM pass p JOIN qualification q ON q.id = p.qualification ORDER BY q.created, q.id, p.position"
             )
             for row in found:
-                about = {"drive": row["drive"], "created": row["created"], "conditions": json.loads(row["conditions"])}
+                about = {
+                    "id": row["visit"],
+                    "drive": row["drive"],
+                    "created": row["created"],
+                    "chain": rows.chain_of(row["chain"]),
+                    "conditions": json.loads(row["conditions"]),
+                }
                 yield about, rows.pass_of(row)
 
     def open_scratch(self, values: dict[str, Any]) -> None:

@@ -163,6 +163,8 @@ def verdict_object(one: Verdict) -> dict[str, Any]:
         "provisional": [named(part) for part in one.provisional],
         "cap_mb_per_s": _mb(one.cap),
         "next_test": one.next_test,
+        "flags": list(one.flags),
+        "sentences": list(one.sentences),
     }
 
 

@@ -30,6 +30,7 @@ def qualification_text(one: Qualification) -> str:
     files = files_table(one.results)
     if files is not None:
         lines += [files, ""]
+    lines += _verdict_lines(one)
     lines += _margin_lines(one)
     lines.append(verified_line(one))
     checked = conditions.get("selfchecked")
@@ -65,6 +66,24 @@ _STATE = {
     "stopped": "stopped before its end",
     "failed": "ended by an error",
 }
+
+
+def _verdict_lines(one: Qualification) -> list[str]:
+    """Say who sets the pace, and on what that rests."""
+    if not one.verdicts:
+        return []
+    lines = []
+    every = [set(each.sentences[1:]) for each in one.verdicts if each.certainty != "at-ceiling"]
+    common = list(dict.fromkeys(said for each in one.verdicts for said in each.sentences[1:]))
+    common = [said for said in common if len(every) > 1 and all(said in sentences for sentences in every)]
+    for each in one.verdicts:
+        first, *rest = [said for said in each.sentences if said not in common] or [each.certainty]
+        lines.append(f"pace      {each.workload} {each.direction}: {plain(first, limit=400)}")
+        lines += [f"          {plain(said, limit=400)}" for said in rest]
+        if each.flags:
+            lines.append(f"          ({', '.join(flag.replace('-', ' ') for flag in each.flags)})")
+    lines += [f"          All of these: {plain(said, limit=400)}" for said in common]
+    return [*lines, ""]
 
 
 def _margin_lines(one: Qualification) -> list[str]:

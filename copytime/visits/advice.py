@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from copytime.analysis.observing import exceeded
 from copytime.analysis.settled import WINDOW
 from copytime.records import Access, Direction, Pass, Result, Witness, Workload
 from copytime.safetext import plain
@@ -171,7 +172,7 @@ def _single(results: Iterable[Result]) -> Iterable[str]:
 def _above_ceiling(results: Iterable[Result]) -> Iterable[str]:
     for one in results:
         drive = one.witness in (Witness.DEVICE, Witness.SHARED)
-        if drive and one.ceiling and one.rate > one.ceiling * 1.01:
+        if drive and one.ceiling and exceeded(one.rate, one.ceiling):
             yield (
                 f"{_label(one)}: {rate_text(one.rate)} MB/s is above the {rate_text(one.ceiling)} MB/s that the declared "
                 "link can carry; the link is another one than was said"

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from copytime.analysis.observing import ceiling_of
 from copytime.analysis.results import results_of
-from copytime.errors import InputError
-from copytime.links import find_link
 from copytime.logbook import Logbook
 from copytime.records import Qualification
 from copytime.visits.advice import advice
@@ -32,16 +31,6 @@ def with_results(one: Qualification) -> Qualification:
     """
     adaptive = one.conditions.get("until_margin_share") is not None
     between = from_conditions(one.conditions.get("between_visits"))
-    results = results_of(one.passes, _ceiling(one), adaptive=adaptive, between=between)
+    results = results_of(one.passes, ceiling_of(one.chain), adaptive=adaptive, between=between)
     said = advice(one.passes, results, one.conditions)
     return replace(one, results=results, warnings=tuple(dict.fromkeys([*one.warnings, *said])))
-
-
-def _ceiling(one: Qualification) -> float | None:
-    declared = one.conditions.get("declared_link")
-    if not isinstance(declared, str):
-        return None
-    try:
-        return find_link(declared).ceiling
-    except InputError:
-        return None  # a link that this version no longer knows

@@ -10,10 +10,10 @@ from importlib import metadata
 
 from copytime._version import __version__
 from copytime.attached import DiskState, Platform, Target
-from copytime.records import Counts, Part
+from copytime.records import Counts
 from copytime.visits.plan import Plan
 
-__all__ = ["Moment", "chain_of", "changed", "conditions_of", "temperature"]
+__all__ = ["Moment", "changed", "conditions_of", "temperature"]
 
 
 def conditions_of(plan: Plan) -> dict[str, object]:
@@ -47,6 +47,7 @@ def conditions_of(plan: Plan) -> dict[str, object]:
         "workers": options.workers,
         "until_margin_share": options.until,
         "declared_link": options.link.name if options.link else None,
+        "declared_inner_link": options.inner_link.name if options.inner_link else None,
         "system": f"{python_platform.system()} {python_platform.release()}",
         "machine": python_platform.machine(),
         "processors": os.cpu_count(),
@@ -55,18 +56,6 @@ def conditions_of(plan: Plan) -> dict[str, object]:
         "copytime": __version__,
     }
     return {key: value for key, value in found.items() if value is not None}
-
-
-def chain_of(plan: Plan) -> tuple[Part, ...]:
-    """Name the parts that the bytes pass through, as far as they are seen or declared."""
-    target = plan.target
-    parts = [Part(kind="host", name=python_platform.node() or "this machine")]
-    if plan.options.link is not None:
-        link = plan.options.link
-        parts.append(Part(kind="link", name=link.name, link=link.name, negotiated=link.name, source="declared"))
-    parts.append(Part(kind="drive", name=target.drive_label))
-    parts += [Part(kind="file system", name=target.file_system)]
-    return tuple(parts)
 
 
 def changed(before: tuple[DiskState, ...], after: tuple[DiskState, ...]) -> tuple[str, ...]:

@@ -45,6 +45,8 @@ class Options:
     ``large`` is the payload of a large pass in bytes, ``small`` the number of files of a small one; 0 leaves the workload
     out. ``small_sizes`` describes the small files' sizes (see engine.recipe). ``until`` is the margin, as a share, at which
     repeats may end; ``at_most`` bounds them. ``depth`` counts blocks, ``workers`` small files in hand at once.
+    ``link``, ``inner_link``, ``drive``, ``bridge``, ``cable`` and ``host`` declare what the way to the drive consists
+    of, where the system does not show it or names it otherwise.
     """
 
     large: int | None = None
@@ -62,6 +64,11 @@ class Options:
     verify: bool = True
     keep: bool = False
     link: Link | None = None
+    inner_link: Link | None = None
+    drive: str | None = None
+    bridge: str | None = None
+    cable: str | None = None
+    host: str | None = None
 
     @property
     def first_repeats(self) -> int:

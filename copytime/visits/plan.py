@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from copytime.attached import Target
 from copytime.errors import AccessRefused, InputError
@@ -13,6 +13,7 @@ from copytime.safetext import plain
 from copytime.units import size_text
 from copytime.visits.options import Options
 from copytime.visits.payloads import Payloads, payloads
+from copytime.visits.way import Way, way_to
 
 __all__ = ["ASK_ABOVE", "LONGEST_PASS_S", "Plan", "check_target", "make_plan"]
 
@@ -50,6 +51,7 @@ class Plan:
     must_ask: str | None
     seconds: tuple[float, float]
     remarks: tuple[str, ...] = ()
+    way: Way = field(default_factory=lambda: Way(parts=()))
 
     @property
     def write_bytes(self) -> int:
@@ -67,8 +69,10 @@ class Plan:
         return asked is None and not self.options.brief
 
 
-def make_plan(target: Target, options: Options, *, known: Mapping[Workload, float] | None = None) -> Plan:
-    """Work out what ``options`` mean on ``target``; nothing is written.
+def make_plan(
+    target: Target, options: Options, *, known: Mapping[Workload, float] | None = None, way: Way | None = None
+) -> Plan:
+    """Work out what ``options`` mean on ``target``; nothing is written. ``way`` is looked up unless it is given.
 
     ``known`` is what this drive did before: bytes per second of large files, files per second of small ones. Raises
     InputError for options that make no sense, AccessRefused for a target that cannot be written, NoSpace where the payload
@@ -78,6 +82,7 @@ def make_plan(target: Target, options: Options, *, known: Mapping[Workload, floa
     check_target(target)
     chosen = payloads(target, options)
     _check_memory(options, chosen)
+    found = way or way_to(target, options)
     plan = Plan(
         target=target,
         options=options,
@@ -86,7 +91,8 @@ def make_plan(target: Target, options: Options, *, known: Mapping[Workload, floa
         at_most=options.most_repeats,
         must_ask=None,
         seconds=(0.0, 0.0),
-        remarks=(*target.remarks, *chosen.remarks),
+        remarks=(*target.remarks, *chosen.remarks, *found.warnings),
+        way=found,
     )
     return replace(plan, must_ask=_must_ask(plan), seconds=_seconds(plan, known or {}))
 
@@ -133,8 +139,8 @@ def _seconds(plan: Plan, known: Mapping[Workload, float]) -> tuple[float, float]
     rates = (_FAST_HDD, _SLOW_HDD) if turning else (_FAST, _SLOW)
     if Workload.LARGE in known:
         rates = (known[Workload.LARGE], known[Workload.LARGE])
-    if plan.options.link is not None:
-        rates = (min(rates[0], plan.options.link.ceiling), min(rates[1], plan.options.link.ceiling / 2))
+    if plan.way.ceiling is not None:
+        rates = (min(rates[0], plan.way.ceiling), min(rates[1], plan.way.ceiling / 2))
     file_rates = (_FAST_FILES_HDD, _SLOW_FILES_HDD) if turning else (_FAST_FILES, _SLOW_FILES)
     if Workload.SMALL in known:
         file_rates = (known[Workload.SMALL], known[Workload.SMALL])

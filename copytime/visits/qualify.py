@@ -23,14 +23,15 @@ from copytime.engine.system import system as this_system
 from copytime.engine.waking import waker
 from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
-from copytime.records import Direction, Progress, ProgressCallback, Qualification
+from copytime.records import Direction, Progress, ProgressCallback, Qualification, Result, Verdict
 from copytime.records import Pass as PassRecord
 from copytime.safetext import plain, storable
 from copytime.units import duration_text, size_text
 from copytime.visits.advice import advice
-from copytime.visits.conditions import Moment, chain_of, conditions_of
+from copytime.visits.conditions import Moment, conditions_of
 from copytime.visits.earlier import known_between, to_conditions
 from copytime.visits.journal import journal_in
+from copytime.visits.judging import known_observations, observations_of, verdicts_of
 from copytime.visits.notes import Notes
 from copytime.visits.options import Options
 from copytime.visits.plan import LONGEST_PASS_S, Plan, make_plan
@@ -129,9 +130,9 @@ class _Visit:
             id=str(uuid.uuid4()),
             created=now(),
             state="running",
-            drive=storable(self.target.drive_label),
+            drive=storable(plan.options.drive or self.target.drive_label),
             target=storable(self.target.path),
-            chain=chain_of(plan),
+            chain=plan.way.parts,
             conditions=self.conditions,
         )
 
@@ -307,19 +308,24 @@ class _Visit:
         self.conditions["written_bytes"] = written + (self.plan.payloads.large_bytes if self.options.laid_out else 0)
         self.conditions.update(before.until(Moment.now(self.platform, self.target)))
         adaptive = self.options.until is not None
-        link = self.options.link
         between = self._between()
         self.conditions["between_visits"] = to_conditions(between)
-        results = results_of(self.passes, link.ceiling if link else None, adaptive=adaptive, between=between)
+        results = results_of(self.passes, self.plan.way.ceiling, adaptive=adaptive, between=between)
+        verdicts = self._verdicts(results, between)
         said = advice(self.passes, results, self.conditions)
         warnings = tuple(dict.fromkeys([*self.plan.remarks, *self.remarks, *said]))
-        self.notes.write(lambda book: book.finish(self.begun.id, state=state, warnings=warnings, conditions=self.conditions))
+        self.notes.write(
+            lambda book: book.finish(
+                self.begun.id, state=state, warnings=warnings, conditions=self.conditions, verdicts=verdicts
+            )
+        )
         complaint = self.notes.complaint
         return replace(
             self.begun,
             state=state,
             passes=tuple(self.passes),
             results=results,
+            verdicts=verdicts,
             warnings=(*warnings, complaint) if complaint else warnings,
             conditions=self.conditions,
         )
@@ -329,6 +335,12 @@ class _Visit:
         kinds = dict.fromkeys((one.workload, one.direction) for one in self.passes)
         known = self.notes.read(known_between) or {}
         return {kind: known.get(kind) or between_visits(()) for kind in kinds}
+
+    def _verdicts(self, results: tuple[Result, ...], between: Between) -> tuple[Verdict, ...]:
+        """Judge the results by each other and by what the logbook knows of the same parts."""
+        begun = self.begun
+        own = observations_of(begun.id, begun.created, begun.chain, self.conditions, results, between)
+        return verdicts_of(own, self.notes.read(lambda book: known_observations(book, begun.id)) or [])
 
     def _stop_here(self) -> None:
         if self.stop():

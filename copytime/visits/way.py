@@ -1,0 +1,84 @@
+"""The way from this machine to the drive: what is seen of it, and what the user declares."""
+
+from __future__ import annotations
+
+import platform as python_platform
+from dataclasses import dataclass, replace
+
+from copytime.analysis.observing import ceiling_of
+from copytime.attached import Target, drives
+from copytime.attached.listing import AttachedDrive
+from copytime.errors import CopytimeError
+from copytime.links import Link
+from copytime.records import Part
+from copytime.visits.options import Options
+
+__all__ = ["Way", "way_to"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """The parts that the bytes pass through, in order.
+
+    ``ceiling`` is the lowest that a link among them can carry, in bytes per second, None where no mode is known;
+    ``warnings`` are sentences about how the drive is attached.
+    """
+
+    parts: tuple[Part, ...]
+    ceiling: float | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = None) -> Way:
+    """Put together what is seen of the way and what is declared; ``seen`` is looked up unless it is given."""
+    found = seen or _attached(target, options)
+    host = Part(kind="host", name=options.host or python_platform.node() or "this machine", source=_source(options.host))
+    label = options.drive or target.drive_label
+    if found is None:
+        parts: tuple[Part, ...] = (Part(kind="drive", name=label, source=_source(options.drive)),)
+    else:
+        parts = tuple(_named(part, options) for part in found.chain.parts)
+    if options.link is not None and not any(part.kind == "link" for part in parts):
+        parts = _before_drive(parts, _link(options.link, "link"))
+    for kind, name in (("cable", options.cable), ("bridge", options.bridge)):
+        if name is not None and not any(part.kind == kind for part in parts):
+            parts = _before_drive(parts, Part(kind=kind, name=name, source="declared"))
+    if options.inner_link is not None and not any(part.kind == "inner link" and part.link for part in parts):
+        without = tuple(part for part in parts if part.kind != "inner link")
+        parts = _before_drive(without, _link(options.inner_link, "inner link"))
+    whole = (host, *parts, Part(kind="file system", name=target.file_system))
+    return Way(parts=whole, ceiling=ceiling_of(whole), warnings=found.warnings if found else ())
+
+
+def _attached(target: Target, options: Options) -> AttachedDrive | None:
+    """Find the one drive behind a target among those that are attached.
+
+    None where several stand behind it, where a loop device does (the disk under its file is not what is tested), or where
+    this system does not list drives.
+    """
+    if len(target.disks) != 1 or any(layer.kind == "loop" for layer in target.layers):
+        return None
+    try:
+        found = drives(link=options.link, inner=options.inner_link)
+    except CopytimeError:
+        return None
+    return next((one for one in found if one.name == target.disks[0].name), None)
+
+
+def _named(part: Part, options: Options) -> Part:
+    """Call a part as the user does."""
+    name = {"drive": options.drive, "bridge": options.bridge}.get(part.kind)
+    return replace(part, name=name, source="declared") if name else part
+
+
+def _link(link: Link, kind: str) -> Part:
+    return Part(kind=kind, name=link.name, link=link.name, negotiated=link.name, source="declared")
+
+
+def _source(declared: str | None) -> str:
+    return "declared" if declared else "seen"
+
+
+def _before_drive(parts: tuple[Part, ...], part: Part) -> tuple[Part, ...]:
+    at = next((number for number, one in enumerate(parts) if one.kind == "drive"), len(parts))
+    return (*parts[:at], part, *parts[at:])
