@@ -9,6 +9,7 @@ from copytime.attached.model import Backing, Disk, DiskState, Layer, Platform, T
 from copytime.errors import CopytimeError
 
 if TYPE_CHECKING:
+    from copytime.attached.facts import DriveFacts
     from copytime.attached.listing import AttachedDrive
     from copytime.links import Link
 
@@ -33,15 +34,28 @@ def platform(name: str = sys.platform) -> Platform:
 
 
 def drives(*, link: Link | None = None, inner: Link | None = None) -> tuple[AttachedDrive, ...]:
-    """List every attached drive, mounted or not; a silent one is listed as such within five seconds.
+    """List every attached drive, mounted or not; on Linux a silent one is listed as such within five seconds.
 
     ``link`` and ``inner`` are declared modes of the link to the host and of the one behind a bridge, used where the system
     shows none. Raises CopytimeError on a system that this is not written for.
     """
     from copytime.attached.interpret import interpret
 
-    if sys.platform.startswith("linux"):
+    return interpret(_facts(sys.platform), link=link, inner=inner)
+
+
+def _facts(name: str) -> tuple[DriveFacts, ...]:
+    """Read what the system called ``name`` tells about its drives."""
+    if name.startswith("linux"):
         from copytime.attached.linux_listing import linux_drives
 
-        return interpret(linux_drives(), link=link, inner=inner)
-    raise CopytimeError(f"copytime does not know how to list drives on this system ({sys.platform}) yet")
+        return linux_drives()
+    if name == "darwin":
+        from copytime.attached.macos_listing import macos_drives
+
+        return macos_drives()
+    if name == "win32":
+        from copytime.attached.windows_listing import windows_drives
+
+        return windows_drives()
+    raise CopytimeError(f"copytime does not know how to list drives on this system ({name}) yet")

@@ -22,6 +22,9 @@ _PROTOCOLS = {"62": "uas", "50": "bot"}
 _DRIVERS = {"uas": "uas", "usb-storage": "bot"}
 _HUB_CLASS = "09"
 
+#: Where the link between a bridge and its drive is.
+_BEHIND = "behind the bridge"
+
 #: What the ports of a tunnel read, in transfers per second.
 _TUNNEL_READING = 2.5e9
 
@@ -48,10 +51,12 @@ def chain_of(facts: DriveFacts, *, model: str | None, link: Link | None = None, 
         return _closed("SATA", "ata", (one,), drive, link)
     if any(name.startswith("mmc") for name in names):
         return _closed("card", "mmc", (ChainLink(where="card", mode=None),), drive, link)
-    return Chain(parts=(drive,), links=(_declared(link),) if link else ())
+    # Nothing is seen: what is declared is all there is, and a link behind a bridge means that there is one.
+    links = tuple(_declared(mode, where) for mode, where in ((link, "host"), (inner, _BEHIND)) if mode)
+    return Chain(parts=(*(_link_part(one) for one in links), drive), links=links)
 
 
-def _declared(link: Link, where: str = "link") -> ChainLink:
+def _declared(link: Link, where: str) -> ChainLink:
     return ChainLink(where=where, mode=link, source="declared")
 
 
@@ -68,7 +73,7 @@ def _link_part(one: ChainLink) -> Part:
     if one.mode is None:
         return Part(kind="link", name=f"{one.where} link", source=NOT_VISIBLE)
     return Part(
-        kind="link",
+        kind="inner link" if one.where == _BEHIND else "link",
         name=f"{one.where}: {one.mode.title}" + (" (tunnelled, rate not shown)" if one.tunnelled else ""),
         link=None if one.tunnelled else one.mode.name,
         negotiated=one.mode.name,
@@ -101,12 +106,12 @@ def _usb_chain(facts: DriveFacts, model: str | None, link: Link | None, inner: L
     if seen is None and link is not None:
         own = _declared(link, "USB")
     links.append(own)
-    behind = _declared(inner, "behind the bridge") if inner else ChainLink(where="behind the bridge", mode=None)
+    behind = _declared(inner, _BEHIND) if inner else ChainLink(where="behind the bridge", mode=None)
     links.append(behind)
     bus, _, port = bridge.name.partition("-")
     inner_part = _link_part(behind) if inner else Part(kind="inner link", name="link behind the bridge", source=NOT_VISIBLE)
     parts = [
-        Part(kind="port", name=f"USB bus {bus}, port {port}"),
+        Part(kind="port", name=f"USB bus {bus}, port {port}" if port else f"USB at {bus}"),
         *(_link_part(one) for one in links if one.where.startswith("controller")),
     ]
     for hub, one in zip(hubs, [one for one in links if one.where.startswith("hub ")], strict=True):
@@ -163,6 +168,9 @@ def _pcie_links(levels: tuple[Level, ...], tunnels: tuple[Level, ...]) -> tuple[
     faster_below = own is not None and (own.signalling or 0) > _TUNNEL_READING
     slow = [one for one in found[1:] if faster_below and one.mode is not None and one.mode.signalling == _TUNNEL_READING]
     outside = any(level.attributes.get("removable") == "removable" for level in pci)
+    told = any(level.attributes.get("tunnelled") == "yes" for level in pci)  # a system that says so itself
+    if told:
+        return (*_tunnel_links(tunnels), _slowest(found))
     if slow and (tunnels or outside):
         inside = found[: found.index(slow[0])]
         return (*_tunnel_links(tunnels), _slowest(inside))

@@ -1,7 +1,8 @@
 """What a system tells about an attached drive, as plain data: text as it was read, nothing interpreted yet.
 
-A reader per system fills these records; ``copytime.attached.interpret`` says what they mean. They turn into plain
-dictionaries and back, so that a helper process can hand them over as JSON.
+A reader per system fills these records; ``copytime.attached.interpret`` says what they mean. The keys are those of Linux,
+into which other systems' words are put. The records turn into plain dictionaries and back, so that a helper process can hand
+them over as JSON.
 """
 
 from __future__ import annotations

@@ -156,9 +156,14 @@ def test_what_is_declared_is_shown_as_declared_and_bounds(tmp_path: Path) -> Non
     found = look(where, inner=find_link("sata-6gb/s"), link=find_link("usb2.0"))["sdd"]
     inner = found.chain.links[-1]
     assert (inner.source, found.chain.ceiling) == ("declared", find_link("sata-6gb/s").ceiling)
+    assert next(part for part in found.chain.parts if part.source == "declared").kind == "inner link"
+    assert "usb3.2-gen2x1-uas" in drives_text([drive_object(found)])
     seen = found.chain.links[0]
     assert seen.mode is not None
     assert seen.mode.name == "usb3.2-gen2x1-uas", "what is seen is not overruled"
+    (bare,) = interpret([DriveFacts(name="vdz", device="/dev/vdz")], link=find_link("usb3.0"), inner=find_link("sata2"))
+    assert [part.source for part in bare.chain.parts] == ["declared", "declared", "seen"]
+    assert bare.chain.ceiling == find_link("sata2").ceiling
     (card,) = look(lay_out("emmc-and-card", tmp_path / "b"), link=find_link("uhs1"))["mmcblk1"].chain.links
     assert (card.mode, card.source) == (find_link("uhs1"), "declared")
 
