@@ -68,12 +68,13 @@ class Access(enum.StrEnum):
 class Durability:
     """By what means a pass was made to last, and what of that is proven.
 
-    ``method`` is the trade's name of the call. ``flush_proven`` is False where the kernel believes that the drive has no
-    volatile cache and so sends it no flush. ``server_proven`` is False where another program or machine answers for the
-    drive (FUSE, network).
+    ``method`` is the trade's name of the call, ``each`` tells that it was made for every single file. ``flush_proven`` is
+    False where the kernel believes that the drive has no volatile cache and so sends it no flush. ``server_proven`` is False
+    where another program or machine answers for the drive (FUSE, network).
     """
 
     method: str
+    each: bool = False
     flush_proven: bool = True
     server_proven: bool = True
 
@@ -326,7 +327,10 @@ class Check:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SelfCheck:
-    """What was checked of the instrument on one drive of this machine, and when."""
+    """What was checked of the instrument on one drive of this machine, and when.
+
+    ``about`` names the machine, system and program, and the drive by serial number and file system.
+    """
 
     id: str
     created: str
@@ -336,7 +340,19 @@ class SelfCheck:
     seconds: float
     written_bytes: int
     checks: tuple[Check, ...]
+    about: dict[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+
+    @property
+    def summary(self) -> str:
+        """Say it in a line: how many hold, which fail and which could not be shown."""
+        names = {shown: [one.claim for one in self.checks if one.shown is shown] for shown in Shown}
+        said = [f"{len(names[Shown.HOLDS])} of {len(self.checks)} hold"]
+        if names[Shown.FAILS]:
+            said.append("FAILS: " + ", ".join(names[Shown.FAILS]))
+        if names[Shown.NOT_SHOWN]:
+            said.append("not shown: " + ", ".join(names[Shown.NOT_SHOWN]))
+        return "; ".join(said)
 
     @property
     def shown(self) -> Shown:

@@ -105,8 +105,16 @@ def _result(members: list[Pass], ceiling: float | None, between: BetweenVisits, 
         ceiling=None if first.witness is Witness.CACHED else ceiling,
         workers=first.workers,
         recipe=first.recipe,
-        latency_ns=percentiles([took for one in members for took in one.latencies_ns]),
+        latency_ns=percentiles([took for one in members for took in one.latencies_ns if _of_the_drive(one)]),
     )
+
+
+def _of_the_drive(one: Pass) -> bool:
+    """Tell whether the times of single files are the drive's.
+
+    Written files are in memory when they are closed, unless each of them is flushed.
+    """
+    return one.direction is Direction.FROM_DRIVE or (one.durability is not None and one.durability.each)
 
 
 def percentiles(times: Sequence[int]) -> tuple[float, float, float] | None:

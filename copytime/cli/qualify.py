@@ -116,6 +116,8 @@ def qualify(
     one = outcome.qualification
     asks = _asked(host, one, options, found) if host is not None else ()
     _show(one, host, asks, as_json=as_json, output=output)
+    for said in outcome.notices if here.quiet else one.warnings:
+        say_note(said)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
@@ -212,6 +214,3 @@ def _show(
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)
-    if not session().quiet:
-        for said in one.warnings:
-            say_note(said)

@@ -180,8 +180,17 @@ def fly(
     every thread has ended before.
     """
     crew = _Crew(count, max(1, min(depth, count)), job, ahead=ahead)
-    for thread in crew.threads:
-        thread.start()
+    started: list[threading.Thread] = []
+    try:
+        for thread in crew.threads:
+            thread.start()
+            started.append(thread)
+    except RuntimeError:  # the system has no more threads to give: let those that wait go
+        crew.abandoned = True
+        crew.gate.set()
+        for thread in started:
+            thread.join()
+        raise
     crew.gate.set()
     try:
         _attend(crew, stop, look, watch)

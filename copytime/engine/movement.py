@@ -17,7 +17,8 @@ class Movement:
     ``elapsed_ns`` runs from the first byte handed over to the end of the flush and includes ``flush_ns``. ``wrong_cells``
     counts the 4 KiB units that were seen not to come back as written, ``mismatches`` lists the places. ``access_checked`` is
     False where the system does not tell whether the bytes went past the page cache. ``metadata_bytes`` is what the
-    file system may move of its own about this payload; ``latencies_ns`` the time that each of many files took.
+    file system may move of its own about this payload, ``least_bytes`` what the drive must move at least (None: the
+    payload); ``latencies_ns`` the time that each of many files took.
     """
 
     payload_bytes: int
@@ -27,6 +28,7 @@ class Movement:
     access: Access
     access_checked: bool = True
     metadata_bytes: int = METADATA_SLACK
+    least_bytes: int | None = None
     latencies_ns: tuple[int, ...] = ()
     trace: Trace | None = None
     wrong_cells: int = 0

@@ -15,8 +15,9 @@ from copytime.engine.movement import Movement
 from copytime.engine.payload import CELL, CELL_WORDS, FilesPayload, Words
 from copytime.engine.recipe import FOLDER_FILES, Recipe
 from copytime.engine.system import Folder, System
-from copytime.errors import from_os_error
+from copytime.errors import CopytimeError, from_os_error
 from copytime.records import Access
+from copytime.safetext import plain
 
 __all__ = ["SmallFiles"]
 
@@ -24,10 +25,10 @@ Look = Callable[[int], bool]
 
 #: What a file system may move of its own, in bytes: for each pass, and for each file where the system is told to write
 #: everything at the end or where each file is flushed for itself (measured on ext4, xfs and btrfs: up to 1.6 and 36 KiB).
-_METADATA, _METADATA_FILE, _METADATA_EACH = 4 << 20, 2 << 10, 40 << 10
+_METADATA, _METADATA_FILE, _METADATA_EACH = 1 << 20, 2 << 10, 40 << 10
 
-#: Smallest unit in which a drive's room is handed out and read, in bytes.
-_UNIT = 4096
+#: Unit in which memory asks a drive for data, in bytes: a page.
+_PAGE = 4096
 
 #: Number that the stamps of the first small file carry, far above those of the large files.
 _FIRST_FILE = 1 << 24
@@ -39,13 +40,25 @@ class SmallFiles:
     """The files of a recipe in a folder of their own. ``workers`` is the number that are handled at once.
 
     ``each`` flushes every file for itself, because nothing else makes them last on this file system; else one call for the
-    whole file system ends a writing pass. Every writing pass makes new files.
+    whole file system ends a writing pass. Every writing pass makes new files. ``unit`` is what a drive moves of a file
+    at the least, in bytes; 1 where that is not known.
     """
 
-    def __init__(self, system: System, parent: Folder, recipe: Recipe, *, run: int, workers: int, each: bool) -> None:
+    def __init__(
+        self,
+        system: System,
+        parent: Folder,
+        recipe: Recipe,
+        *,
+        run: int,
+        workers: int,
+        each: bool,
+        unit: int = 1,
+    ) -> None:
         self.recipe = recipe
         self.workers = max(1, min(workers, recipe.files))
         self.each = each
+        self.unit = min(unit, _PAGE)
         self.payload = FilesPayload(run=run, sizes=recipe.sizes, workers=self.workers, first_file=_FIRST_FILE)
         self._system = system
         self._parent = parent
@@ -82,10 +95,21 @@ class SmallFiles:
             self._home.close()
 
     def clear(self) -> None:
-        """Remove the files of the pass before, and wait until that is done."""
+        """Remove the files of the pass before, and wait until that is done.
+
+        Raises CopytimeError where somebody put something else among them: it is kept, and there is no going on.
+        """
+        ours = set(self.names)
         try:
             for number, folder in enumerate(self.folders):
-                for name in folder.names():
+                strange = [name for name in folder.names() if name not in ours]
+                if strange:
+                    where = f"{_HOME}/{_folder_name(number)}/{plain(strange[0])}"
+                    raise CopytimeError(
+                        f"somebody put {where} into the scratch folder; it is kept, and the measurement ends here",
+                        hint="Move it away before anything else is measured there.",
+                    )
+                for name in self.names[number * FOLDER_FILES : (number + 1) * FOLDER_FILES]:
                     folder.remove(name)
                 folder.close()
                 self.home.remove_folder(_folder_name(number))
@@ -164,13 +188,15 @@ class SmallFiles:
 
     def _movement(self, flight: Flight) -> Movement:
         done = self.recipe.first(len(flight.end_ns))
-        rounding = sum(-size % _UNIT for size in done.sizes)
+        least = sum(-(-size // self.unit) * self.unit for size in done.sizes)
+        rounding = sum(-size % _PAGE for size in done.sizes)
         return Movement(
             payload_bytes=flight.moved_bytes,
             files=done.files,
             elapsed_ns=flight.finish_ns,
             flush_ns=flight.finish_ns - flight.end_ns[-1],
             access=Access.BUFFERED,
+            least_bytes=least,
             metadata_bytes=_METADATA + rounding + (_METADATA_EACH if self.each else _METADATA_FILE) * done.files,
             latencies_ns=flight.took_ns,
         )
@@ -251,7 +277,7 @@ class _Reading:
         mark = self._mark(number)
         if came != size or bytes(view[: len(mark)]) != mark:
             self._put_aside(worker, number, came)
-        return size
+        return came
 
     def finish(self) -> None:
         """Nothing follows the last byte of a read."""

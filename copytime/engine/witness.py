@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from copytime.records import Counts, Direction, Witness
 
-__all__ = ["LEAST_SHARE", "METADATA_SLACK", "MOST_SHARE", "Observation", "Observer", "judge"]
+__all__ = ["LEAST_SHARE", "METADATA_SLACK", "MOST_SHARE", "Observation", "Observer", "foreign", "judge"]
 
 #: Device bytes over payload bytes below which memory must have answered for a part (2 %: more than any counter's error).
 LEAST_SHARE = 0.98
@@ -23,6 +23,12 @@ MOST_SHARE = 1.05
 
 #: What a file system may write of its own about one large file, in bytes, whatever the payload (journal, maps, times).
 METADATA_SLACK = 2 * 1024 * 1024
+
+#: Idle traffic that makes up more of the payload than this leaves cannot be a system's breathing.
+_TAKEN_OFF = 0.9
+
+#: An allowance for metadata above this share of the payload leaves room for too much else.
+_LOUD = 0.35
 
 ReadCounts = Callable[[], Counts | None]
 
@@ -46,26 +52,40 @@ class Observation:
 
 
 def judge(
-    payload_bytes: int, observed: Observation, *, most_share: float = MOST_SHARE, slack: int = METADATA_SLACK
+    payload_bytes: int,
+    observed: Observation,
+    *,
+    most_share: float = MOST_SHARE,
+    slack: int = METADATA_SLACK,
+    least_bytes: int | None = None,
 ) -> Witness:
     """Weigh what the device moved against the payload.
 
-    ``most_share`` and ``slack`` are the allowance for metadata, larger for many small files. Whatever is above it, in either
-    direction and before, during or after the pass, is somebody else's. ``cached`` is said only where even all that the
-    device moved is less than the payload: taking off too much must not make it so.
+    ``most_share`` and ``slack`` are the allowance for metadata, larger for many small files; ``least_bytes`` is what the
+    device must have moved, where that is more than the payload (it moves whole units). ``cached`` is said only where
+    even all that the device moved is less than that: taking off too much must not make it so. Whatever is above the
+    allowance, in either direction and before, during or after the pass, is somebody else's. Where the allowance is a
+    large part of a small payload, the counters prove nothing: ``none``.
     """
     if observed.device_bytes is None:
         return Witness.NONE
-    if observed.device_bytes + observed.idle_bytes < payload_bytes * LEAST_SHARE:
+    least = (least_bytes or payload_bytes) * LEAST_SHARE
+    if observed.device_bytes + observed.idle_bytes < least:
         return Witness.CACHED
     allowance = payload_bytes * (most_share - 1) + slack
-    foreign = (
-        observed.device_bytes - payload_bytes,
-        observed.other_bytes or 0,
-        observed.idle_bytes,
-        observed.other_idle_bytes,
-    )
-    return Witness.SHARED if max(foreign) > allowance else Witness.DEVICE
+    if max(foreign(payload_bytes, observed).values()) > allowance or observed.device_bytes < _TAKEN_OFF * least:
+        return Witness.SHARED
+    return Witness.NONE if slack > _LOUD * (least_bytes or payload_bytes) else Witness.DEVICE
+
+
+def foreign(payload_bytes: int, observed: Observation) -> dict[str, int]:
+    """Return what the device moved beside the payload, in bytes, by where it shows."""
+    return {
+        "same": (observed.device_bytes or 0) - payload_bytes,
+        "other": observed.other_bytes or 0,
+        "idle": observed.idle_bytes,
+        "other-idle": observed.other_idle_bytes,
+    }
 
 
 class Observer:

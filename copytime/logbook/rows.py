@@ -159,14 +159,16 @@ def selfcheck_row(one: SelfCheck) -> dict[str, Any]:
     """Write a self-check as named values for its columns."""
     row = {name: getattr(one, name) for name in _SELFCHECK}
     checks = dumps([asdict(check) for check in one.checks])
-    return {**row, "shown": one.shown.value, "checks": checks, "warnings": dumps(list(one.warnings))}
+    about = dumps(one.about)
+    return {**row, "shown": one.shown.value, "checks": checks, "about": about, "warnings": dumps(list(one.warnings))}
 
 
 def selfcheck_of(row: sqlite3.Row) -> SelfCheck:
     """Read a self-check from its row."""
     checks = tuple(Check(**{**check, "shown": Shown(check["shown"])}) for check in json.loads(row["checks"]))
     known = {name: row[name] for name in _SELFCHECK}
-    return SelfCheck(checks=checks, warnings=tuple(json.loads(row["warnings"])), **known)
+    about = json.loads(row["about"])
+    return SelfCheck(checks=checks, about=about, warnings=tuple(json.loads(row["warnings"])), **known)
 
 
 _SELFCHECK = ("id", "created", "drive", "target", "file_system", "seconds", "written_bytes")

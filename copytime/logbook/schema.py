@@ -75,6 +75,7 @@ _STEPS: tuple[str, ...] = (
         written_bytes INTEGER NOT NULL,
         shown TEXT NOT NULL CHECK (shown IN ('holds', 'fails', 'not-shown')),
         checks TEXT NOT NULL,
+        about TEXT NOT NULL DEFAULT '{}',
         warnings TEXT NOT NULL DEFAULT '[]'
     ) STRICT;
     """,

@@ -10,8 +10,6 @@ import contextlib
 import json
 import os
 import sqlite3
-import time
-import urllib.parse
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -19,14 +17,12 @@ from typing import Any, Self
 
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
-from copytime.logbook.schema import APPLICATION_ID, VERSION, migrate, version_of
+from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, refuse_strangers, translated, use_wal
+from copytime.logbook.schema import VERSION, migrate, version_of
 from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
 from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
-
-#: How long to wait for another program that is writing, in seconds.
-_PATIENCE_S = 30.0
 
 
 class Summary(dict[str, Any]):
@@ -50,14 +46,14 @@ class Logbook:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             with contextlib.suppress(FileExistsError):
                 os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-            connection = _connect(path, "rwc")
+            connection = connect(path, "rwc")
         except OSError as error:
             raise LogbookError(
-                f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=_ELSEWHERE
+                f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=ELSEWHERE
             ) from None
-        with _translated(path, connection):
-            _refuse_strangers(connection, path)
-            _use_wal(connection)
+        with translated(path, connection):
+            refuse_strangers(connection, path)
+            use_wal(connection)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             migrate(connection)
@@ -70,10 +66,10 @@ class Logbook:
             if not path.exists():
                 return None
         except OSError as error:
-            raise LogbookError(f"cannot look at the logbook {plain(path)}: {error.strerror}", hint=_ELSEWHERE) from None
-        connection = _connect_to_read(path)
-        with _translated(path, connection):
-            _refuse_strangers(connection, path)
+            raise LogbookError(f"cannot look at the logbook {plain(path)}: {error.strerror}", hint=ELSEWHERE) from None
+        connection = connect_to_read(path)
+        with translated(path, connection):
+            refuse_strangers(connection, path)
             found = version_of(connection)
             if found == 0:
                 connection.close()
@@ -110,7 +106,7 @@ class Logbook:
     @contextlib.contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
         """Lend the connection to the modules beside this one to read by; errors are translated."""
-        with _translated(self.path):
+        with translated(self.path):
             yield self._connection
 
     def begin(self, one: Qualification) -> None:
@@ -174,7 +170,7 @@ class Logbook:
 
     def qualifications(self) -> list[Summary]:
         """List all qualifications, oldest first, without their passes."""
-        with _translated(self.path):
+        with translated(self.path):
             found = self._connection.execute(
                 "SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count"
                 " FROM qualification q LEFT JOIN pass p ON p.qualification = q.id GROUP BY q.id ORDER BY q.created, q.id"
@@ -186,7 +182,7 @@ class Logbook:
 
         Its results are left empty: they are computed from the passes. Raises InputError if none or several fit.
         """
-        with _translated(self.path):
+        with translated(self.path):
             row = self._find(wanted)
             passes = self._connection.execute(
                 "SELECT * FROM pass WHERE qualification = ? ORDER BY position", (row["id"],)
@@ -210,7 +206,7 @@ class Logbook:
         What memory answered for does not count; a workload that was never measured there is left out.
         """
         found = {}
-        with _translated(self.path):
+        with translated(self.path):
             for workload, amount in ((Workload.LARGE, "payload_bytes"), (Workload.SMALL, "files")):
                 seen = self._connection.execute(
                     f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: one of two columns
@@ -234,14 +230,17 @@ class Logbook:
                 row,
             )
 
-    def last_selfcheck(self, drive: str, file_system: str) -> SelfCheck | None:
-        """Return the last self-check of a drive with a file system, or None."""
-        with _translated(self.path):
-            row = self._connection.execute(
-                "SELECT * FROM selfcheck WHERE drive = ? AND file_system = ? ORDER BY created DESC, id LIMIT 1",
+    def last_selfcheck(self, drive: str, file_system: str, about: dict[str, str]) -> SelfCheck | None:
+        """Return the last self-check of a drive under the same circumstances, or None; ``about`` as SelfCheck has it.
+
+        Machine, system and program must be the same, and the drive by its serial number, or else its file system.
+        """
+        with translated(self.path):
+            found = self._connection.execute(
+                "SELECT * FROM selfcheck WHERE drive = ? AND file_system = ? ORDER BY julianday(created) DESC, id",
                 (drive, file_system),
-            ).fetchone()
-        return rows.selfcheck_of(row) if row is not None else None
+            ).fetchall()
+        return next((one for one in map(rows.selfcheck_of, found) if _same_place(one.about, about)), None)
 
     def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
         """Go through all passes with ``id``, ``drive``, ``created``, ``chain`` and ``conditions`` of their qualification.
@@ -250,7 +249,7 @@ class Logbook:
 
         Traces and the times of single files are left out.
         """
-        with _translated(self.path):
+        with translated(self.path):
             found = self._connection.execute(
                 "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction, p.repeat,"
                 " p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness,"
@@ -283,7 +282,7 @@ class Logbook:
 
     def scratches(self) -> list[dict[str, Any]]:
         """List the scratch folders that were not seen to go, oldest first."""
-        with _translated(self.path):
+        with translated(self.path):
             return [dict(row) for row in self._connection.execute("SELECT * FROM scratch ORDER BY created, token")]
 
     def _find(self, wanted: str) -> sqlite3.Row:
@@ -305,7 +304,7 @@ class Logbook:
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:
         """One transaction: committed at the end of the block, undone on any error."""
-        with _translated(self.path):
+        with translated(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield
@@ -316,92 +315,9 @@ class Logbook:
                 raise
 
 
-_ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
-
-
-def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
-    uri = "file:" + urllib.parse.quote(str(path.absolute())) + f"?mode={mode}"
-    try:
-        connection = sqlite3.connect(uri, uri=True, timeout=_PATIENCE_S, isolation_level=None, check_same_thread=False)
-    except sqlite3.Error as error:
-        raise LogbookError(f"cannot open the logbook {plain(path)}: {error}", hint=_ELSEWHERE) from None
-    connection.row_factory = sqlite3.Row
-    return connection
-
-
-def _connect_to_read(path: Path) -> sqlite3.Connection:
-    """Connect to a logbook that nothing will be written to.
-
-    A reader of a file in WAL mode has to make its shared memory beside it, and only one that may write takes it away again;
-    ``query_only`` then holds off every change. Where that is not allowed the file is taken as it stands.
-    """
-    for mode in ("rw", "ro", "ro&immutable=1"):
-        connection = _connect(path, mode)
-        try:
-            connection.execute("PRAGMA query_only = ON")
-            connection.execute("PRAGMA schema_version").fetchone()
-        except sqlite3.OperationalError as error:
-            connection.close()
-            unwritable = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
-            if unwritable and mode != "ro&immutable=1":
-                continue
-            raise LogbookError(f"the logbook {plain(path)} cannot be used: {error}", hint=_ELSEWHERE) from None
-        except sqlite3.DatabaseError:
-            return connection  # told by whoever asks the first real question
-        return connection
-    raise AssertionError("the last mode either returns or raises")
-
-
-def _use_wal(connection: sqlite3.Connection) -> None:
-    """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
-    deadline = time.monotonic() + _PATIENCE_S
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-        except sqlite3.OperationalError as error:
-            if (
-                error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-                or time.monotonic() > deadline
-            ):
-                raise
-            time.sleep(0.02)
-        else:
-            return
-
-
-def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise LogbookError if the file is a database of somebody else's."""
-    # one statement, so that it sees the file at one moment: another program may be making it a logbook just now
-    application, tables = connection.execute(
-        "SELECT application_id, (SELECT count(*) FROM sqlite_master) FROM pragma_application_id"
-    ).fetchone()
-    if application == APPLICATION_ID:
-        return
-    if application != 0 or tables != 0:
-        raise LogbookError(
-            f"{plain(path)} is a database, but not a logbook of copytime; it was not touched", hint=_ELSEWHERE
-        )
-
-
-@contextlib.contextmanager
-def _translated(path: Path, connection: sqlite3.Connection | None = None) -> Iterator[None]:
-    """Turn database errors into LogbookError; a connection that is just being opened is closed on any error."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        if connection is not None:
-            connection.close()
-        said = str(error)
-        if "not a database" in said:
-            raise LogbookError(f"{plain(path)} is not a logbook; it was not touched", hint=_ELSEWHERE) from None
-        if "malformed" in said:
-            raise LogbookError(
-                f"the logbook {plain(path)} is damaged ({said}); it was not touched",
-                hint="Restore a backup, or name another logbook with --logbook.",
-            ) from None
-        raise LogbookError(f"the logbook {plain(path)} cannot be used: {said}", hint=_ELSEWHERE) from None
-    except BaseException:
-        if connection is not None:
-            connection.close()
-        raise
+def _same_place(first: dict[str, str], second: dict[str, str]) -> bool:
+    """Tell whether two accounts are of one drive on one machine."""
+    if any(first.get(key) != second.get(key) for key in ("host", "system", "copytime")):
+        return False
+    key = "serial" if first.get("serial") and second.get("serial") else "file_system_identity"
+    return bool(first.get(key)) and first.get(key) == second.get(key)

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Sequence
 
-from copytime.records import Qualification, Result, Witness, Workload
+from copytime.records import Pass, Qualification, Result, Witness, Workload
 from copytime.safetext import cell, plain
 from copytime.units import percent_text, rate_text, significant, size_text, with_margin
 
@@ -53,6 +53,18 @@ def rate_with_margin(one: Result) -> str:
     return with_margin(one.rate / 1e6, half / 1e6)
 
 
+#: Below so many files there is no telling what one in a hundred takes.
+_HUNDREDTHS = 500
+
+
+def _latencies(one: Result) -> list[str]:
+    """Write how long one file took: median, 95th and 99th percentile."""
+    if one.latency_ns is None:
+        return ["-"] * 3
+    found = [f"{significant(took / 1e6, 3)} ms" for took in one.latency_ns]
+    return found if one.files * one.repeats >= _HUNDREDTHS else [*found[:2], "-"]
+
+
 def any_visit(one: Result) -> str:
     """Write the margin that also covers another day, port or cable, in percent of the rate."""
     if one.any_low is None or one.any_high is None:
@@ -95,7 +107,7 @@ def files_table(results: Sequence[Result]) -> str | None:
             one.recipe or "-",
             str(one.workers or "-"),
             significant(one.files_per_s, 4),
-            *([f"{significant(took / 1e6, 3)} ms" for took in one.latency_ns] if one.latency_ns else ["-"] * 3),
+            *_latencies(one),
         )
         for one in results
         if one.workload is Workload.SMALL
@@ -116,16 +128,27 @@ def verified_line(one: Qualification) -> str:
         if len(wrong) > 10:
             lines.append(f"  and {len(wrong) - 10} more; --json lists them")
         return "\n".join(lines)
-    found = [each.verified for each in one.passes if each.verified]
-    whole = [each for each in found if each.startswith("every byte")]
-    if whole:
-        doubts = [doubt for doubt in ("from memory", "unwitnessed") if any(each.endswith(doubt) for each in whole)]
-        words = {
-            "from memory": "; memory answered for a part of that, so the drive itself is not fully checked",
-            "unwitnessed": "; no counters show that the bytes came from the drive",
-        }
-        spot = "; of the other passes a few places of every block were compared" if "spot check" in found else ""
-        return "data      every byte of the last pass came back as written" + "".join(words[each] for each in doubts) + spot
-    if found:
-        return "data      a few places of every block were compared and were right; not every byte was"
-    return "data      not checked"
+    said = [_verified_words(one.passes, workload) for workload in dict.fromkeys(each.workload for each in one.passes)]
+    return "data      " + "; ".join(said) if said else "data      not checked"
+
+
+#: What a timed read compares, by workload: too little to vouch for every byte.
+_SPOTS = {
+    Workload.LARGE: "a few places of every block",
+    Workload.SMALL: "the beginning of every file",
+}
+
+
+def _verified_words(passes: Sequence[Pass], workload: Workload) -> str:
+    """Say for one workload what was compared."""
+    mine = [each for each in passes if each.workload is workload]
+    whole = next((each.verified for each in mine if (each.verified or "").startswith("every byte")), None)
+    spot = any(each.verified == "spot check" for each in mine)
+    looked = f"{_SPOTS.get(workload, 'a part')} in the timed reads" if spot else ""
+    if whole is None:
+        return f"{workload}: {looked}, not every byte" if looked else f"{workload}: not checked"
+    doubt = {
+        "every byte, from memory": " (memory answered for a part of that: the drive itself is not fully checked)",
+        "every byte, unwitnessed": " (no counters show that the bytes came from the drive)",
+    }.get(whole, "")
+    return f"{workload}: every byte of the last pass came back as written{doubt}" + (f", {looked}" if looked else "")

@@ -46,8 +46,8 @@ def selfcheck_text(one: SelfCheck) -> str:
     """Write a self-check for a terminal."""
     rows = [(each.claim, each.shown.value.replace("-", " "), plain(each.found)) for each in one.checks]
     words = {
-        Shown.HOLDS: "what could be shown here holds",
-        Shown.FAILS: "something does not hold: do not trust figures of this drive on this machine before it is explained",
+        Shown.HOLDS: one.summary,
+        Shown.FAILS: f"{one.summary}. Do not trust figures of this drive on this machine before that is explained",
         Shown.NOT_SHOWN: "nothing could be shown here",
     }
     lines = [

@@ -32,7 +32,7 @@ def advice(
     """
     known = conditions or {}
     said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes), *_between(passes, known)]
-    said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_flush(passes)]
+    said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_flush(passes), *_drowned(passes)]
     said += [*_uneven(results), *_unsettled(results), *_single(results), *_above_ceiling(results)]
     said += [*_placement(passes, known), *_trimmed(passes, known)]
     return tuple(dict.fromkeys(said))
@@ -68,15 +68,16 @@ def _shared(passes: Iterable[Pass]) -> Iterable[str]:
     for one in passes:
         if one.witness is not Witness.SHARED:
             continue
-        same, other = one.device_bytes or 0, one.other_bytes or 0
-        extra = max(0, same - one.payload_bytes)
-        word = "wrote" if one.direction is Direction.TO_DRIVE else "read"
-        opposite = "read" if one.direction is Direction.TO_DRIVE else "wrote"
-        found = f"the drive {word} {size_text(extra)} more than the payload"
-        if one.idle_bytes > max(extra, other):
-            found = f"the drive was already moving about {rate_text(one.idle_bytes * 1e9 / one.elapsed_ns)} MB/s on its own"
-        elif other > extra:
-            found = f"the drive also {opposite} {size_text(other)}"
+        word, opposite = ("wrote", "read") if one.direction is Direction.TO_DRIVE else ("read", "wrote")
+        seconds = one.elapsed_ns / 1e9
+        reasons = {
+            f"the drive {word} {{}} more than the payload": (one.device_bytes or 0) - one.payload_bytes,
+            f"the drive also {opposite} {{}}": one.other_bytes or 0,
+            f"the drive {word} {{}} on its own meanwhile, as it did before and after": one.idle_bytes,
+            f"the drive {opposite} {{}} on its own meanwhile, as it did before and after": one.other_idle_bytes,
+        }
+        reason, amount = max(reasons.items(), key=lambda pair: pair[1])
+        found = f"{reason.format(size_text(amount))} ({rate_text(amount / seconds)} MB/s)"
         yield (
             f"{_label(one)}, repeat {one.repeat}: {found}; something else used it meanwhile (an indexer, a virus scanner, "
             "a backup, or a file system that writes everything twice). The drive can be faster than this"
@@ -132,6 +133,16 @@ def _warm(passes: Iterable[Pass]) -> Iterable[str]:
         yield (
             "metadata warm: the folders' own data stayed in memory between writing and reading small files, because only "
             "root may drop it; a drive that is freshly attached is slower to read from"
+        )
+
+
+def _drowned(passes: Iterable[Pass]) -> Iterable[str]:
+    if any(
+        one.workload is Workload.SMALL and one.witness is Witness.NONE and one.device_bytes is not None for one in passes
+    ):
+        yield (
+            "the small payload is so small that the file system's own traffic could hide somebody else's: the counters "
+            "prove nothing about it (ask for more files with --small)"
         )
 
 

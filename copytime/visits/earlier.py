@@ -30,19 +30,29 @@ def between_of(measured: Iterable[tuple[Mapping[str, Any], Pass]]) -> dict[tuple
 
     Two entries of one day without a new attachment in between are one visit.
     """
-    logs: dict[tuple[object, ...], dict[tuple[object, ...], list[float]]] = defaultdict(lambda: defaultdict(list))
+    logs: dict[tuple[object, ...], dict[str, dict[object, list[float]]]] = defaultdict(lambda: defaultdict(dict))
     for about, one in measured:
         if one.counts and one.witness is not Witness.CACHED:
-            conditions = about["conditions"]
-            visit = (conditions.get("attachment"), str(about["created"])[:10])
-            logs[_thing(about, one)][visit].append(math.log(one.rate))
+            day = logs[_thing(about, one)][str(about["created"])[:10]]
+            day.setdefault(about["conditions"].get("attachment"), []).append(math.log(one.rate))
     groups: dict[tuple[Workload, Direction], list[list[float]]] = defaultdict(list)
-    for thing, visits in logs.items():
+    for thing, days in logs.items():
         workload, direction = thing[0], thing[1]
         assert isinstance(workload, Workload)  # noqa: S101 - reason: made so in _thing
         assert isinstance(direction, Direction)  # noqa: S101 - reason: as above
-        groups[workload, direction].append([math.exp(statistics.fmean(found)) for found in visits.values()])
+        visits = [found for day in days.values() for found in _visits(day)]
+        groups[workload, direction].append([math.exp(statistics.fmean(found)) for found in visits])
     return {kind: between_visits(found) for kind, found in groups.items()}
+
+
+def _visits(day: dict[object, list[float]]) -> list[list[float]]:
+    """Divide what was measured on one day into visits; what has no known attachment joins the first that has one."""
+    known = [list(found) for attachment, found in day.items() if attachment is not None]
+    unknown = day.get(None, [])
+    if not known:
+        return [unknown]
+    known[0] += unknown
+    return known
 
 
 def _thing(about: Mapping[str, Any], one: Pass) -> tuple[object, ...]:

@@ -23,15 +23,17 @@ from copytime.engine.system import system as this_system
 from copytime.engine.waking import waker
 from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
-from copytime.records import Direction, Progress, ProgressCallback, Qualification, Result, Verdict
+from copytime.records import Direction, Progress, ProgressCallback, Qualification, Result, Verdict, Witness, Workload
 from copytime.records import Pass as PassRecord
 from copytime.safetext import plain, storable
 from copytime.units import duration_text, size_text
 from copytime.visits.advice import advice
 from copytime.visits.conditions import Moment, conditions_of
 from copytime.visits.earlier import known_between, to_conditions
+from copytime.visits.here import about_here, others_at_work
 from copytime.visits.journal import journal_in
 from copytime.visits.judging import known_observations, observations_of, verdicts_of
+from copytime.visits.leaving import leave
 from copytime.visits.notes import Notes
 from copytime.visits.options import Options
 from copytime.visits.plan import LONGEST_PASS_S, Plan, make_plan
@@ -47,10 +49,15 @@ _IDLE_S, _IDLE_BRIEF_S = 0.2, 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What a measurement came to: everything that was finished, and what ended it early, if anything did."""
+    """What a measurement came to: everything that was finished, and what ended it early, if anything did.
+
+    ``notices`` are those of its warnings that nobody may miss: that it was not logged, that something was left or kept
+    on the drive, that the payload was cut, that data came back wrong.
+    """
 
     qualification: Qualification
     failure: CopytimeError | None = None
+    notices: tuple[str, ...] = ()
 
 
 def qualify(
@@ -138,11 +145,14 @@ class _Visit:
 
     def run(self) -> Outcome:
         """Do everything from the first entry in the logbook to the last."""
-        checked = self.notes.read(lambda book: book.last_selfcheck(self.begun.drive, self.target.file_system))
-        if checked is not None:
-            self.conditions["selfchecked"] = f"self-check of {checked.created}: {checked.shown.value.replace('-', ' ')}"
-        self.notes.write(lambda book: book.begin(self.begun))
         before = Moment.now(self.platform, self.target)
+        self.conditions.update(before.until(before))  # what is known of the attachment stands there from the first moment
+        here = about_here(self.target, self.system)
+        checked = self.notes.read(lambda book: book.last_selfcheck(self.target.drive_label, self.target.file_system, here))
+        if checked is not None:
+            self.conditions["selfchecked"] = f"self-check of {checked.created}: {checked.summary}"
+        self.remarks += self.notes.read(lambda book: others_at_work(book, here)) or ()
+        self.notes.write(lambda book: book.begin(self.begun))
         failure: CopytimeError | None = None
         try:
             with kept_awake() as awake:
@@ -154,11 +164,11 @@ class _Visit:
             # an interrupt or an error in the caller's own callback: it is the caller's, but the entry is closed all the same
             if isinstance(error, OSError) and error is not self._callers_error:
                 failure = from_os_error(error, f"measuring in {plain(self.target.path)}")
-                return Outcome(qualification=self._finish(before, "failed"), failure=failure)
+                return self._outcome(before, "failed", failure)
             self._finish(before, "stopped" if isinstance(error, KeyboardInterrupt) else "failed")
             raise
         state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
-        return Outcome(qualification=self._finish(before, state), failure=failure)
+        return self._outcome(before, state, failure)
 
     def _in_scratch(self) -> None:
         """Make the scratch folder, measure in it, and remove it whatever happens."""
@@ -177,7 +187,8 @@ class _Visit:
             try:
                 self._say("clean-up")
             finally:
-                self._leave(scratch)
+                keep = self.options.keep and bool(self.passes)
+                self.remarks += leave(scratch, journaled=self.journaled, keep=keep)
 
     def progress(self, progress: Progress) -> None:
         """Tell the caller where the visit stands, and know an error of theirs from one of the drive's."""
@@ -251,7 +262,13 @@ class _Visit:
         until = self.options.until
         if until is None or repeat >= self.plan.at_most:
             return False
+        kinds: dict[tuple[Workload, Direction], Result] = {}
         for one in results_of(self.passes, adaptive=True):
+            # of passes that turned out differently, those that most repeats are of; what memory answered settles nothing
+            known = kinds.get((one.workload, one.direction))
+            if one.witness is not Witness.CACHED and (known is None or one.repeats > known.repeats):
+                kinds[one.workload, one.direction] = one
+        for one in kinds.values():
             if one.low is None or one.high is None or max(one.high / one.rate - 1, 1 - one.low / one.rate) > until:
                 return True
         return False
@@ -285,23 +302,6 @@ class _Visit:
                 f"while every byte of the {work.workload} payload was checked the drive changed: {', '.join(late)}"
             )
 
-    def _leave(self, scratch: Scratch) -> None:
-        """Remove the scratch folder, or keep it as asked; what cannot be removed now is told and stays in the journal."""
-        later = "'copytime tidy --yes' removes it" if self.journaled else "no journal knows it, so remove it by hand"
-        if self.options.keep and self.passes:
-            scratch.close()
-            self.remarks.append(f"kept as asked: {plain(scratch.path)}; {later}")
-            return
-        try:
-            left = scratch.clear()
-        except CopytimeError as error:
-            self.remarks.append(f"{error.message}. Something is left of it; once the drive is back, {later}")
-            return
-        if left:
-            self.remarks.append(
-                f"{plain(scratch.path)} was left in place, because somebody put something there: {plain(', '.join(left))}"
-            )
-
     def _finish(self, before: Moment, state: str) -> Qualification:
         """Work out the results and close the entry."""
         written = sum(one.payload_bytes for one in self.passes if one.direction is Direction.TO_DRIVE)
@@ -329,6 +329,14 @@ class _Visit:
             warnings=(*warnings, complaint) if complaint else warnings,
             conditions=self.conditions,
         )
+
+    def _outcome(self, before: Moment, state: str, failure: CopytimeError | None) -> Outcome:
+        """Close the entry, and gather what must be told in any case."""
+        one = self._finish(before, state)
+        complaint = self.notes.complaint
+        wrong = [said for said in one.warnings if said.startswith("data came back wrong")]
+        notices = tuple(dict.fromkeys([*self.remarks, *wrong, *((complaint,) if complaint else ())]))
+        return Outcome(qualification=one, failure=failure, notices=notices)
 
     def _between(self) -> Between:
         """Ask the logbook how much visits differ, this one included; nothing where there is none."""

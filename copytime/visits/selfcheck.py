@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import time
 import uuid
+from dataclasses import replace
 from pathlib import Path
 
 import psutil
@@ -23,8 +24,10 @@ from copytime.logbook import Logbook
 from copytime.records import ProgressCallback, SelfCheck
 from copytime.safetext import plain, storable
 from copytime.units import size_text
+from copytime.visits.here import about_here
 from copytime.visits.instrument import FILES, LEAST_BYTES, ROUNDS, Bench
 from copytime.visits.journal import journal_in
+from copytime.visits.leaving import leave
 from copytime.visits.notes import Notes
 from copytime.visits.options import BLOCK
 from copytime.visits.payloads import RESERVE
@@ -66,8 +69,8 @@ def selfcheck(
 ) -> SelfCheck:
     """Check on the drive behind the folder ``target`` what the figures of this program rest on; under a minute.
 
-    The result stands in ``logbook`` when this returns. Raises InputError, AccessRefused, NoSpace, DriveFault or Stopped;
-    the scratch folder is removed in any case.
+    The result stands in ``logbook`` when this returns, or a warning says that it does not. Raises InputError,
+    AccessRefused, NoSpace, DriveFault or Stopped; the scratch folder is removed in any case.
     """
     here = platform or this_platform()
     found = here.target(str(target))
@@ -75,21 +78,23 @@ def selfcheck(
     size = _size(found)
     notes = Notes(logbook)
     begun, created = time.monotonic(), now()
+    calls = system or this_system()
     scratch = Scratch.make(
-        system or this_system(),
+        calls,
         found.path,
         journal=journal_in(notes.write),
         created=created,
         process_started=psutil.Process().create_time(),
         device=found.device,
     )
+    bench = Bench(here, calls, found, scratch, size, progress or (lambda _: None), stop)
+    left: tuple[str, ...] = ()
     try:
-        bench = Bench(here, system or this_system(), found, scratch, size, progress or (lambda _: None), stop)
         checks = tuple(bench.checks())
     except OSError as error:
         raise from_os_error(error, f"checking in {plain(found.path)}") from error
     finally:
-        scratch.clear()
+        left = leave(scratch, journaled=logbook is not None)
     one = SelfCheck(
         id=str(uuid.uuid4()),
         created=created,
@@ -99,7 +104,8 @@ def selfcheck(
         seconds=round(time.monotonic() - begun, 1),
         written_bytes=bench.written,
         checks=checks,
-        warnings=found.remarks,
+        about=about_here(found, calls),
+        warnings=(*found.remarks, *left),
     )
     notes.write(lambda book: book.add_selfcheck(one))
-    return one
+    return replace(one, warnings=(*one.warnings, notes.complaint)) if notes.complaint else one

@@ -104,9 +104,9 @@ class Station:
             other_bytes=observed.other_bytes,
             idle_bytes=observed.idle_bytes,
             other_idle_bytes=observed.other_idle_bytes,
-            witness=judge(moved.payload_bytes, observed, slack=moved.metadata_bytes),
+            witness=judge(moved.payload_bytes, observed, slack=moved.metadata_bytes, least_bytes=moved.least_bytes),
             access=moved.access,
-            durability=self.durability(work.flush_method) if writing else None,
+            durability=self.durability(work.flush_method, each=work.flush_each) if writing else None,
             verified=None if writing or not self.settings.verify else "spot check",
             wrong_cells=moved.wrong_cells,
             mismatches=moved.mismatches,
@@ -128,7 +128,7 @@ class Station:
         moved = work.check(stop=stop, look=look)
         observed = observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns)
         self.scratch.verify_place()
-        witness = judge(moved.payload_bytes, observed, slack=moved.metadata_bytes)
+        witness = judge(moved.payload_bytes, observed, slack=moved.metadata_bytes, least_bytes=moved.least_bytes)
         how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
         return Checked(moved=moved, how=how)
 
@@ -137,10 +137,11 @@ class Station:
         before, self._states = self._states, self.platform.states(self.target)
         return changed(before, self._states)
 
-    def durability(self, method: str) -> Durability:
+    def durability(self, method: str, *, each: bool) -> Durability:
         """Say by what means the end of a writing pass is made to last, and what of it is proven."""
         return Durability(
             method=method,
+            each=each,
             flush_proven=self.target.flush_reaches_drive,
             server_proven=not answered_elsewhere(self.target),
         )

@@ -20,6 +20,7 @@ class Work(Protocol):
 
     workload: Workload
     flush_method: str
+    flush_each: bool
 
     @property
     def payload_bytes(self) -> int:

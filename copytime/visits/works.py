@@ -9,14 +9,13 @@ from copytime.engine.blocks import Stop
 from copytime.engine.large import LargeFiles, Layout
 from copytime.engine.movement import Movement
 from copytime.engine.payload import Payload
-from copytime.engine.recipe import Recipe
 from copytime.engine.small import SmallFiles
 from copytime.engine.system import Folder, System
 from copytime.records import Direction, Pass, Workload
 from copytime.visits.plan import Plan
 from copytime.visits.work import Look, Work
 
-__all__ = ["LargeWork", "SmallWork", "answered_elsewhere", "works_of"]
+__all__ = ["LargeWork", "SmallWork", "answered_elsewhere", "least_unit", "works_of"]
 
 
 def works_of(plan: Plan, system: System, folder: Folder, *, run: int) -> list[Work]:
@@ -36,7 +35,16 @@ def works_of(plan: Plan, system: System, folder: Folder, *, run: int) -> list[Wo
         made.append(large)
     if plan.payloads.small.files:
         each = system.flush_each or answered_elsewhere(plan.target)
-        made.append(SmallWork(system, folder, plan.payloads.small, run=run, workers=options.workers, each=each))
+        files = SmallFiles(
+            system,
+            folder,
+            plan.payloads.small,
+            run=run,
+            workers=options.workers,
+            each=each,
+            unit=least_unit(plan.target),
+        )
+        made.append(SmallWork(files, flush_method=system.each_flush_method if each else system.small_flush_method))
     return made
 
 
@@ -45,10 +53,19 @@ def answered_elsewhere(target: Target) -> bool:
     return target.backing in (Backing.NETWORK, Backing.PROGRAM) or target.file_system.startswith("fuse")
 
 
+def least_unit(target: Target) -> int:
+    """Return what the drive moves of a small file at the least, in bytes; 1 where that is not known.
+
+    Some file systems keep very small files among their own data (btrfs documentation, 'max_inline'; NTFS, 'resident').
+    """
+    return target.unit_bytes if target.file_system in ("ext2", "ext3", "ext4", "xfs", "vfat", "exfat", "msdos") else 1
+
+
 class LargeWork:
     """Large files; see Work."""
 
     workload = Workload.LARGE
+    flush_each = True
 
     def __init__(
         self,
@@ -123,9 +140,10 @@ class SmallWork:
 
     workload = Workload.SMALL
 
-    def __init__(self, system: System, folder: Folder, recipe: Recipe, *, run: int, workers: int, each: bool) -> None:
-        self.flush_method = system.each_flush_method if each else system.small_flush_method
-        self._files = SmallFiles(system, folder, recipe, run=run, workers=workers, each=each)
+    def __init__(self, files: SmallFiles, *, flush_method: str) -> None:
+        self.flush_method = flush_method
+        self.flush_each = files.each
+        self._files = files
         self._turn = 0
 
     @property

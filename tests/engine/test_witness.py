@@ -125,3 +125,20 @@ def test_steady_idle_traffic_is_taken_off_and_a_burst_is_not(monkeypatch: pytest
         now[0] += 10
         device.written += 500_000_000
         assert observer.finish(Direction.TO_DRIVE, 10 * GB).device_bytes == 500_000_000 - taken
+
+
+def test_a_drive_moves_whole_units_of_small_files() -> None:
+    """2000 files of 1 KiB of which memory answered two thirds: the drive still moves more bytes than all of them hold."""
+    seen = Observation(device_bytes=2_732_032)
+    assert judge(2_048_000, seen, slack=0) is not Witness.CACHED
+    assert judge(2_048_000, seen, slack=0, least_bytes=8_192_000) is Witness.CACHED
+
+
+def test_an_allowance_as_large_as_the_payload_proves_nothing() -> None:
+    assert judge(200_000, Observation(device_bytes=250_000), slack=1_000_000) is Witness.NONE
+    assert judge(200_000, Observation(device_bytes=100_000), slack=1_000_000) is Witness.CACHED
+    assert judge(200_000, Observation(device_bytes=9_000_000), slack=1_000_000) is Witness.SHARED
+
+
+def test_what_idle_traffic_makes_up_for_is_never_the_drive_alone() -> None:
+    assert judge(1_000_000, Observation(device_bytes=0, idle_bytes=1_200_000), slack=4_000_000) is Witness.SHARED
