@@ -94,7 +94,7 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
 def _only_for_the_list(ctx: click.Context, called: str) -> None:
     """Refuse options of the list before a command of its own, which would never hear of them."""
     for param in ctx.command.params:
-        if param.expose_value and param.name is not None and ctx.params.get(param.name):
+        if param.expose_value and ctx.params.get(param.name or ""):
             name = param.opts[0]
             raise InputError(
                 f"{name} before '{called}' is about the list",

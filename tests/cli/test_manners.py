@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
+import pty
 import stat
+import subprocess
+import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -74,3 +79,92 @@ def test_a_folder_that_takes_no_output_is_told_before_the_work() -> None:
             check_output(Path("/usr/new.txt"))
 
     as_ordinary_user(attempt)
+
+
+@pytest.mark.parametrize("group", [(), ("kit",), ("kit", "add"), ("note",), ("logbook",)], ids=" ".join)
+def test_a_command_without_its_command_prints_the_help(cli: Cli, group: tuple[str, ...]) -> None:
+    done = cli(*group)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == cli(*group, "--help").stdout
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams_change_nothing_but_what_is_seen(cli: Cli, tmp_path: Path, closed: str) -> None:
+    """The work is done and logged, the exit code stands, and no file is opened in the place of a closed stream."""
+
+    def with_closed(*arguments: str) -> subprocess.CompletedProcess[str]:
+        command = ["sh", "-c", f'"$@" {closed}', "sh", sys.executable, "-m", "copytime", *arguments]
+        return subprocess.run(command, check=False, capture_output=True, text=True, timeout=300)
+
+    (tmp_path / "drive").mkdir()
+    done = with_closed("qualify", str(tmp_path / "drive"), "--small", "0", "--large", "16MB", "--repeats", "1")
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr
+    assert ("to-drive" in done.stdout) is (closed == "2>&-")
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    assert (entry["state"], entry["pass_count"]) == ("finished", 2)
+    assert with_closed("qualify", str(tmp_path / "nowhere")).returncode == 2
+
+
+def _on_terminal(columns: int, *arguments: str) -> list[str]:
+    """Run the program with a terminal for its advice and return the lines that it shows there."""
+    leader, follower = pty.openpty()
+    seen = bytearray()
+
+    def read() -> None:
+        try:
+            while part := os.read(leader, 65536):
+                seen.extend(part)
+        except OSError:  # how Linux says that the last one has closed the other side
+            return
+
+    reader = threading.Thread(target=read)
+    reader.start()
+    environment = {**os.environ, "COLUMNS": str(columns), "NO_COLOR": "1"}
+    command = [sys.executable, "-m", "copytime", *arguments]
+    subprocess.run(
+        command,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        stderr=follower,
+        stdout=subprocess.DEVNULL,
+        env=environment,
+        timeout=300,
+    )
+    os.close(follower)
+    reader.join(30)
+    os.close(leader)
+    return seen.decode().replace("\r\n", "\n").splitlines()
+
+
+def _words(lines: list[str]) -> list[str]:
+    """All words but figures: the room that is free changes meanwhile."""
+    return [word for word in " ".join(lines).split() if not any(char.isdigit() for char in word)]
+
+
+def test_advice_fits_a_terminal_and_stays_one_line_elsewhere(cli: Cli, tmp_path: Path) -> None:
+    ask = (
+        "qualify",
+        str(tmp_path),
+        "--large",
+        "64MB",
+        "--small",
+        "0",
+        "--until",
+        "0.001",
+        "--at-most",
+        "9999",
+        "--repeats",
+        "2",
+    )
+    elsewhere = cli(*ask).stderr.splitlines()
+    assert max(map(len, elsewhere)) > 100
+    for columns, width in ((80, 80), (100, 100), (10, 60), (1000, 120)):
+        shown = _on_terminal(columns, *ask)
+        unbroken = [word for word in " ".join(elsewhere).split() if len(word) > width - 9]
+        assert all(len(line) <= width or any(word in line for word in unbroken) for line in shown)
+        assert _words(shown) == _words(elsewhere)
+        assert any(line.startswith(" " * 9) and line[9] != " " for line in shown)
+    (first, *more) = _on_terminal(80, "qualify", "/" + "there is no such folder " * 6)
+    assert first.startswith("error: ")
+    assert more[0].startswith("       ")
