@@ -35,7 +35,11 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
         return text
     width = min(_WIDEST, max(_NARROWEST, _columns(stream)))
     lines: list[str] = []
-    for line in text.split("\n"):
+    given = text.split("\n")
+    for line, following in zip(given, [*given[1:], ""], strict=True):
+        if "^" in (line.strip(), following.strip()):  # it points at a place in the line above it
+            lines.append(line)
+            continue
         lead = _LEAD.match(line)
         under = " " * (len(lead.group()) if lead is not None else indent)
         lines += textwrap.wrap(
@@ -80,6 +84,8 @@ def say_note(text: str) -> None:
 
 def _lead(word: str, colour: str, text: str) -> None:
     lead = click.style(word, fg=colour, bold=True) if colour_wanted(sys.stderr) else word
-    broken = fitted(f"{word} {text}", sys.stderr, indent=len(word) + 1)
+    indent = len(word) + 1
+    under = text.replace("\n", "\n" + " " * indent)  # a caret in the next line stays under its place
+    broken = fitted(f"{word} {under}", sys.stderr, indent=indent)
     with contextlib.suppress(OSError):
         click.echo(lead + broken.removeprefix(word), err=True, color=colour_wanted(sys.stderr))

@@ -27,6 +27,7 @@ from tests.support.users import as_ordinary_user
         (("qualify", ".", "-n", "--until", "2", "--repeats", "10", "--at-most", "5"), "at most 5"),
         (("qualify", ".", "-n", "--json"), "--json"),
         (("qualify", ".", "-n", "-o", ""), "has no name"),
+        (("selfcheck", ".", "-n", "--json"), "--json"),
         (("log", "--json", "--csv"), "--json and --csv"),
         (("kit", "list", "--csv", "--toml"), "--csv and --toml"),
         (("log", "--json", "show", "3f2a"), "--json before 'show'"),
@@ -43,6 +44,17 @@ def test_what_would_be_passed_over_is_refused(cli: Cli, arguments: tuple[str, ..
 def test_a_plan_goes_into_a_file_where_one_is_named(cli: Cli, tmp_path: Path) -> None:
     assert cli("qualify", tmp_path, "-n", "-o", tmp_path / "plan.txt").stdout == ""
     assert (tmp_path / "plan.txt").read_text().startswith("target   ")
+
+
+def test_a_self_check_says_what_it_would_write(cli: Cli, tmp_path: Path) -> None:
+    folder = tmp_path / "drive"
+    folder.mkdir()
+    before = folder.stat().st_mtime_ns
+    done = cli("selfcheck", folder, "-n")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("writes up to ")
+    assert folder.stat().st_mtime_ns == before
+    assert [path.name for path in tmp_path.iterdir()] == ["drive"]  # no logbook either
 
 
 def test_an_output_file_has_the_mode_that_the_umask_leaves(tmp_path: Path) -> None:
@@ -169,3 +181,12 @@ def test_advice_fits_a_terminal_and_stays_one_line_elsewhere(cli: Cli, tmp_path:
     (first, *more) = _on_terminal(80, "qualify", "/" + "there is no such folder " * 6)
     assert first.startswith("error: ")
     assert more[0].startswith("       ")
+
+
+def test_a_caret_points_at_its_place(cli: Cli) -> None:
+    for shown in (
+        cli("qualify", ".", "--large", "1,5GB").stderr.splitlines(),
+        _on_terminal(10, "qualify", ".", "--large", "12345678901234567890.12345678901234567890,5GB"),
+        cli("qualify", ".", "--small-sizes", "4KiB,1,8KiB*2,9_GB").stderr.splitlines(),
+    ):
+        assert shown[0][shown[1].index("^")] in ",_"
