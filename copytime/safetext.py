@@ -6,6 +6,7 @@ move a cursor, marks that turn the reading direction, or bytes that are no text 
 
 from __future__ import annotations
 
+import re
 import unicodedata
 
 __all__ = ["cell", "plain", "shorten", "storable"]
@@ -16,6 +17,9 @@ _INVISIBLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 #: A spreadsheet takes a cell that begins with one of these for a formula (common practice, no source).
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+#: Control characters that steer a terminal: those of C0 but tab and line feed, DEL, and C1 (ECMA-48, section 5).
+_CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
 def _escape(char: str) -> str:
@@ -48,7 +52,12 @@ def shorten(text: str, limit: int) -> str:
 
 
 def cell(text: str) -> str:
-    """Return ``text`` for a CSV cell that a spreadsheet will show and never run; a negative number is one, and stays."""
+    """Return ``text`` for a CSV cell that a spreadsheet will show and never run; a negative number is one, and stays.
+
+    Control characters are written as escapes, because CSV is looked at on terminals too; tabs and line feeds are the
+    writer's to quote.
+    """
+    text = _CONTROLS.sub(lambda found: _escape(found.group()), text)
     if text[:1] == "-" and text[1:].replace(".", "", 1).isdecimal() and text.isascii():
         return text
     return "'" + text if text.startswith(_FORMULA_STARTS) else text

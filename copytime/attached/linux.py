@@ -8,7 +8,7 @@ from pathlib import Path
 
 from copytime.attached.folders import real_folder
 from copytime.attached.linux_blocks import BlockTree
-from copytime.attached.linux_mounts import FILE_LIMITS, Mount, backing_of, mount_of, parse_mountinfo
+from copytime.attached.linux_mounts import FILE_LIMITS, PSEUDO, Mount, backing_of, mount_of, parse_mountinfo
 from copytime.attached.model import Backing, DiskState, Target
 from copytime.attached.stacks import Stack, below_files, remarks_on, side_by_side
 from copytime.errors import TargetError, from_os_error
@@ -35,6 +35,11 @@ class Linux:
         mount = mount_of(mounts, folder, mount_id)
         if mount is None:
             raise TargetError(f"'{plain(path)}' lies on no mounted file system that this system lists")
+        if mount.file_system in PSEUDO:
+            raise TargetError(
+                f"'{plain(path)}' holds no files of yours: {plain(mount.file_system)} is how the kernel shows itself",
+                hint="Name a mount point or a folder on the drive.",
+            )
         return self._describe(folder, mount)
 
     def counts(self, target: Target) -> Counts | None:
@@ -84,11 +89,11 @@ class Linux:
         return None
 
     def _where(self, node: os.stat_result) -> str | None:
-        """Say where a raw device is mounted, so that the next command can be typed."""
+        """Say where a raw device is mounted, so that it can be named instead."""
         number = f"{os.major(node.st_rdev)}:{os.minor(node.st_rdev)}"
         for mount in self.mounts():
             if mount.number == number:
-                return f"It is mounted: copytime qualify {plain(mount.mount_point)}"
+                return f"It is mounted at {plain(mount.mount_point)}: name that folder."
         return None
 
     def _describe(self, folder: str, mount: Mount) -> Target:

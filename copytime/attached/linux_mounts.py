@@ -10,9 +10,14 @@ from dataclasses import dataclass
 
 from copytime.attached.model import Backing
 
-__all__ = ["FILE_LIMITS", "Mount", "backing_of", "mount_of", "parse_mountinfo"]
+__all__ = ["FILE_LIMITS", "PSEUDO", "Mount", "backing_of", "mount_of", "parse_mountinfo"]
 
 _OCTAL = re.compile(r"\\([0-7]{3})")
+
+#: File systems that show the kernel's own state and hold nobody's files (Linux Documentation/filesystems and admin-guide).
+PSEUDO = frozenset(
+    {"proc", "sysfs", "cgroup", "cgroup2", "devpts", "debugfs", "tracefs", "securityfs", "pstore", "bpf", "configfs"}
+)
 
 _MEMORY = frozenset({"tmpfs", "ramfs", "devtmpfs", "hugetlbfs"})
 _OVERLAY = frozenset({"overlay", "overlayfs", "aufs", "ecryptfs"})

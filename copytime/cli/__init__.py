@@ -10,7 +10,10 @@ import signal
 import sys
 from collections.abc import Sequence
 from types import FrameType
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
+
+if TYPE_CHECKING:
+    import click
 
 __all__ = ["main"]
 
@@ -24,6 +27,7 @@ def run(arguments: Sequence[str]) -> int:
     """Run the command line and return its exit code; whatever goes wrong is said in one or two lines on stderr."""
     from copytime.errors import ExitCode
 
+    _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal that knows no plus-minus sign must not end the program
             stream.reconfigure(errors="backslashreplace")
@@ -44,6 +48,16 @@ def run(arguments: Sequence[str]) -> int:
     return code
 
 
+def _open_closed_streams() -> None:
+    """Put nothing in place of streams that whoever started us has closed (``>&-``), which Python leaves as None.
+
+    In this order they get the descriptors that were closed, so that no file opened later is taken for one of them.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - reason: open to the end
+
+
 def _guarded(arguments: Sequence[str]) -> int:
     """Run the command line; expected errors become an exit code, a fault of ours is told as one."""
     import click
@@ -57,9 +71,7 @@ def _guarded(arguments: Sequence[str]) -> int:
         result = app.main(args=list(arguments), prog_name="copytime", standalone_mode=False)
         return int(result) if isinstance(result, int) else ExitCode.DONE
     except click.UsageError as error:
-        command = error.ctx.command_path if error.ctx is not None else "copytime"
-        say_error(error.format_message(), f"'{command} --help' shows how it is used.")
-        return ExitCode.USAGE
+        return _misused(error)
     except click.ClickException as error:
         say_error(error.format_message())
         return ExitCode.USAGE
@@ -83,6 +95,19 @@ def _guarded(arguments: Sequence[str]) -> int:
             "This is a fault of copytime. COPYTIME_DEBUG=1 shows where; please report it.",
         )
         return ExitCode.FAILED
+
+
+def _misused(error: click.UsageError) -> int:
+    """Tell what was wrong with the words of the command line; a command that lacks its command prints the help."""
+    from copytime.cli.voice import answer, say_error
+    from copytime.errors import ExitCode
+
+    if type(error).__name__ == "NoArgsIsHelpError" and error.ctx is not None:  # by name: click before 8.2 has none
+        answer(error.ctx.get_help())
+        return ExitCode.DONE
+    command = error.ctx.command_path if error.ctx is not None else "copytime"
+    say_error(error.format_message(), f"'{command} --help' shows how it is used.")
+    return ExitCode.USAGE
 
 
 def _terminate(_number: int, _frame: FrameType | None) -> None:

@@ -29,6 +29,7 @@ __all__ = [
     "group",
     "json_option",
     "json_text",
+    "one_form",
     "open_logbook",
     "output_option",
     "session",
@@ -122,14 +123,26 @@ def group(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Gr
     return wrap
 
 
+def one_form(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
+    """Refuse a second form of the same answer: one of them would be left out without a word."""
+    if value and not ctx.resilient_parsing:
+        forms = ctx.meta.setdefault(f"copytime.forms {ctx.command_path}", [])
+        forms.append(param.opts[0])
+        if len(forms) > 1:
+            raise InputError(f"{' and '.join(forms)} are two forms of one answer", hint="Ask for one of them.")
+    return value
+
+
 def json_option(function: F) -> F:
     """Add ``--json``."""
-    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")(function)
+    told = "Print one JSON document instead of text."
+    return click.option("--json", "as_json", is_flag=True, callback=one_form, help=told)(function)
 
 
 def csv_option(function: F) -> F:
     """Add ``--csv``."""
-    return click.option("--csv", "as_csv", is_flag=True, help="Print rows as CSV instead of a table.")(function)
+    told = "Print rows as CSV instead of a table."
+    return click.option("--csv", "as_csv", is_flag=True, callback=one_form, help=told)(function)
 
 
 def output_option(function: F) -> F:
@@ -153,10 +166,15 @@ def check_output(path: Path | None) -> None:
     """Refuse an output file that exists or cannot be made, before any work is done."""
     if path is None:
         return
+    if not path.name:  # an empty text, which would pass for the folder that we are in
+        raise InputError("the output file has no name", hint="Name a new file, such as -o answer.txt.")
     if os.path.lexists(path):
         raise InputError(f"{plain(path)} exists already and is not overwritten", hint="Name a new file.")
-    if not path.absolute().parent.is_dir():
-        raise InputError(f"there is no folder {plain(path.absolute().parent)}", hint="Name a file in a folder that exists.")
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        raise InputError(f"there is no folder {plain(folder)}", hint="Name a file in a folder that exists.")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise InputError(f"you may not write to {plain(folder)}", hint="Name a file in a folder that belongs to you.")
 
 
 def deliver(text: str, path: Path | None) -> None:
@@ -177,11 +195,13 @@ def deliver(text: str, path: Path | None) -> None:
 
 def _write_whole(text: str, path: Path) -> None:
     """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
-    import tempfile
+    import secrets
 
-    handle, draft = tempfile.mkstemp(prefix=f".{path.name[:100]}.", dir=path.absolute().parent)
+    draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
+    # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
+    file = open(draft, "x", encoding="utf-8", errors="backslashreplace", newline="\n")  # noqa: SIM115 - reason: closed below
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace", newline="\n") as file:
+        with file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -190,8 +210,18 @@ def _write_whole(text: str, path: Path) -> None:
         except FileExistsError:
             raise
         except OSError:  # FAT, exFAT and many FUSE file systems have no hard links: claim the name, then move over it
-            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-            os.replace(draft, path)
+            _claim_and_move(draft, path)
     finally:
         with contextlib.suppress(OSError):
             os.unlink(draft)
+
+
+def _claim_and_move(draft: Path, path: Path) -> None:
+    """Give the draft its name where nothing has that name; a name that was claimed for nothing is given up again."""
+    os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    try:
+        os.replace(draft, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(path)
+        raise

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from copytime.cli.common import command, csv_option, deliver, group, json_option, json_text, output_option, session
+from copytime.cli.common import command, csv_option, deliver, group, json_option, json_text, one_form, output_option, session
 from copytime.cli.voice import answer, say
 from copytime.errors import ExitCode, InputError
 from copytime.logbook.fields import FIELDS
@@ -121,7 +121,7 @@ for _kind in KitKind:
 @command("list")
 @click.option("--kind", type=_KINDS, help="Only these.")
 @click.option("--all", "everything", is_flag=True, help="Retired ones as well.")
-@click.option("--toml", "as_toml", is_flag=True, help="As a TOML file to edit and to import again.")
+@click.option("--toml", "as_toml", is_flag=True, callback=one_form, help="As a TOML file to edit and to import again.")
 @click.option("--personal", is_flag=True, help="With serial numbers.")
 @json_option
 @csv_option

@@ -58,6 +58,7 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
     copytime log --json                the list for other programs
     """
     if ctx.invoked_subcommand is not None:
+        _only_for_the_list(ctx, ctx.invoked_subcommand)
         return ExitCode.DONE
     from copytime.report.documents import log_document
     from copytime.report.notes import NOTE_HEADERS, note_object, note_rows
@@ -88,6 +89,17 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
         path = plain(session().logbook_path)
         say(f"nothing that fits is logged yet in {path}; 'copytime qualify --brief .' makes a start")
     return ExitCode.DONE
+
+
+def _only_for_the_list(ctx: click.Context, called: str) -> None:
+    """Refuse options of the list before a command of its own, which would never hear of them."""
+    for param in ctx.command.params:
+        if param.expose_value and ctx.params.get(param.name or ""):
+            name = param.opts[0]
+            raise InputError(
+                f"{name} before '{called}' is about the list",
+                hint=f"'copytime log {called} --help' shows what goes after it.",
+            )
 
 
 def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Summary], list[Note]]:

@@ -11,7 +11,7 @@ import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
 from copytime.cli.fitting import host_of, kit_drive, requirement_objects, requirement_text
-from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.cli.voice import fitted, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
@@ -93,6 +93,8 @@ def qualify(
     from copytime.visits.telling import describe
 
     check_output(output)
+    if dry_run and as_json:
+        raise InputError("a plan is text, not a document", hint="Leave out --json, or --dry-run.")
     here = session()
     host = host_of(for_host) if for_host is not None else None
     found = platform().target(target)
@@ -102,7 +104,7 @@ def qualify(
         options = replace(options, kit_drive=registered.name, drive=options.drive or registered.name)
     plan = make_plan(found, options, known=_known_rates(options.drive or found.drive_label))
     if dry_run:
-        answer(describe(plan))
+        deliver(describe(plan) if output else fitted(describe(plan), sys.stdout), output)
         return ExitCode.DONE
     if not here.quiet:
         say(describe(plan))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.voice import say, say_note
-from copytime.errors import ExitCode
+from copytime.cli.voice import fitted, say, say_note
+from copytime.errors import ExitCode, InputError
 
 if TYPE_CHECKING:
     from copytime.logbook import Logbook
@@ -20,14 +21,16 @@ __all__ = ["selfcheck"]
 
 @command("selfcheck")
 @click.argument("target", type=click.Path(path_type=str))
+@click.option("-n", "--dry-run", is_flag=True, help="Print what would be written and stop; nothing is.")
 @json_option
 @output_option
-def selfcheck(target: str, *, as_json: bool, output: Path | None) -> int:
+def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None) -> int:
     """Check on the drive behind the folder TARGET what the figures rest on; under a minute.
 
     \b
     copytime selfcheck .             the drive under this folder
     copytime selfcheck /mnt/drive    another one
+    copytime selfcheck -n .          what would be written
 
     Each claim is tried out: a cached read is caught, counters equal the payload, unbuffered is unbuffered, the clock is
     steady, the engine keeps up with a plain loop, a small pass is durable, a wrong bit is found. What cannot be shown on
@@ -38,13 +41,21 @@ def selfcheck(target: str, *, as_json: bool, output: Path | None) -> int:
     from copytime.report.documents import selfcheck_document
     from copytime.report.text import selfcheck_text
     from copytime.units import size_text
+    from copytime.visits.plan import check_target
     from copytime.visits.selfcheck import will_write
 
     check_output(output)
+    if dry_run and as_json:
+        raise InputError("a plan is text, not a document", hint="Leave out --json, or --dry-run.")
     here = session()
     found = platform().target(target)
+    check_target(found)
+    plan = f"writes up to {size_text(will_write(found))} into a folder of its own that is removed at the end"
+    if dry_run:
+        deliver(plan if output else fitted(plan, sys.stdout), output)
+        return ExitCode.DONE
     if not here.quiet:
-        say(f"writes up to {size_text(will_write(found))} into a folder of its own that is removed at the end")
+        say(plan)
     book = open_logbook("The check goes on and is printed, but not logged.")
     try:
         one = _checked(found.path, book)

@@ -4,17 +4,59 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
+import textwrap
 from typing import TextIO
 
 import click
 
-__all__ = ["answer", "colour_wanted", "say", "say_error", "say_note"]
+__all__ = ["answer", "colour_wanted", "fitted", "say", "say_error", "say_note"]
+
+#: Narrowest and widest lines that text is broken into, in columns: longer ones are hard to follow with the eye.
+_NARROWEST, _WIDEST = 60, 120
+
+#: What a line of a plan or an answer begins with: a word, and room up to the column where all others begin.
+_LEAD = re.compile(r"\S+ {2,}| +")
 
 
 def colour_wanted(stream: TextIO) -> bool:
     """Tell whether ``stream`` may carry colour: a terminal that is not dumb, and no non-empty NO_COLOR (no-color.org)."""
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
+    """Break ``text`` into lines that fit the terminal behind ``stream``; where there is none, a line stays a line.
+
+    What follows a break stands under the text of its line, or ``indent`` columns in. Words are never broken: names of
+    folders and commands can be copied.
+    """
+    if not stream.isatty():
+        return text
+    width = min(_WIDEST, max(_NARROWEST, _columns(stream)))
+    lines: list[str] = []
+    given = text.split("\n")
+    for line, following in zip(given, [*given[1:], ""], strict=True):
+        if "^" in (line.strip(), following.strip()):  # it points at a place in the line above it
+            lines.append(line)
+            continue
+        lead = _LEAD.match(line)
+        under = " " * (len(lead.group()) if lead is not None else indent)
+        lines += textwrap.wrap(
+            line, width, subsequent_indent=under, break_long_words=False, break_on_hyphens=False, expand_tabs=False
+        ) or [""]
+    return "\n".join(lines)
+
+
+def _columns(stream: TextIO) -> int:
+    """Width of the terminal behind ``stream``; COLUMNS overrules it (POSIX, 'Environment Variables')."""
+    asked = os.environ.get("COLUMNS", "")
+    if asked.isdecimal() and int(asked):
+        return int(asked)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or 80
+    except (OSError, ValueError):
+        return 80
 
 
 def answer(text: str) -> None:
@@ -25,7 +67,7 @@ def answer(text: str) -> None:
 def say(text: str) -> None:
     """Tell something beside the answer. A terminal that has gone away is no reason to fail."""
     with contextlib.suppress(OSError):
-        click.echo(text, err=True)
+        click.echo(fitted(text, sys.stderr), err=True)
 
 
 def say_error(text: str, hint: str | None = None) -> None:
@@ -42,5 +84,8 @@ def say_note(text: str) -> None:
 
 def _lead(word: str, colour: str, text: str) -> None:
     lead = click.style(word, fg=colour, bold=True) if colour_wanted(sys.stderr) else word
+    indent = len(word) + 1
+    under = text.replace("\n", "\n" + " " * indent)  # a caret in the next line stays under its place
+    broken = fitted(f"{word} {under}", sys.stderr, indent=indent)
     with contextlib.suppress(OSError):
-        click.echo(f"{lead} {text}", err=True, color=colour_wanted(sys.stderr))
+        click.echo(lead + broken.removeprefix(word), err=True, color=colour_wanted(sys.stderr))

@@ -73,11 +73,19 @@ def usual(count: int) -> Recipe:
 def described(words: str, count: int) -> Recipe:
     """Return ``count`` files as described: one size (``32KiB``) or sizes with parts (``4KiB*60,64KiB*30``).
 
-    The parts are dealt out evenly over the order, so that every stretch of it looks like the whole. Raises InputError.
+    The parts are dealt out evenly over the order, so that every stretch of it looks like the whole. The same mix has the
+    same name and the same files however it was typed: equal sizes are put together, parts are divided by what divides all
+    of them. Raises InputError.
     """
-    pairs = [_part(one) for one in words.split(",")]
-    if not 1 <= len(pairs) <= 100:
+    typed = words.split(",")
+    if len(typed) > 100:
         raise InputError("a mix of over 100 sizes cannot be used", hint=_HINT)
+    parts: dict[int, int] = {}
+    for number, one in enumerate(typed, 1):
+        size, part = _part(one) if len(typed) == 1 else _part_of_mix(one, number)
+        parts[size] = parts.get(size, 0) + part
+    common = math.gcd(*parts.values())
+    pairs = [(size, part // common) for size, part in parts.items()]
     name = ",".join(_size_words(size) + (f"*{part}" if len(pairs) > 1 else "") for size, part in pairs)
     return Recipe(name, tuple(_dealt(pairs, count)))
 
@@ -88,6 +96,18 @@ def _size_words(size: int) -> str:
         if size % step == 0:
             return f"{size // step}{unit}"
     return f"{size}B"
+
+
+def _part_of_mix(words: str, number: int) -> tuple[int, int]:
+    """Read one part, and name the one that cannot be read, counted from 1."""
+    if not words.strip():
+        raise InputError(f"part {number} of the mix is empty", hint=f"A comma too many? {_HINT}")
+    try:
+        return _part(words)
+    except InputError as error:
+        lead = f"part {number} of the mix: "
+        said = error.message.replace("\n", "\n" + " " * len(lead))  # a caret stays under its place
+        raise InputError(lead + said, hint=error.hint or _HINT) from None
 
 
 def _part(words: str) -> tuple[int, int]:

@@ -33,13 +33,9 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Seque
 def csv_text(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     """Write rows as CSV (RFC 4180); cells that a spreadsheet would run are defused."""
     out = io.StringIO()
-    plainly = csv.writer(out, lineterminator="\n")
-    quoted = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    plainly.writerow(headers)
-    for row in rows:
-        cells = [cell(value) for value in row]
-        # the writer does not quote a lone carriage return, which many readers take for the end of the row
-        (quoted if any("\r" in value for value in cells) else plainly).writerow(cells)
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(headers)
+    writer.writerows([cell(value) for value in row] for row in rows)
     return out.getvalue().removesuffix("\n")
 
 

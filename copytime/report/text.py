@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from copytime.records import Qualification, SelfCheck, Shown
 from copytime.report.tables import files_table, results_table, table, verified_line
 from copytime.safetext import plain
@@ -43,8 +45,13 @@ def qualification_text(one: Qualification) -> str:
 
 
 def selfcheck_text(one: SelfCheck) -> str:
-    """Write a self-check for a terminal."""
-    rows = [(each.claim, each.shown.value.replace("-", " "), plain(each.found)) for each in one.checks]
+    """Write a self-check for a terminal: each claim and whether it was shown, and under it what was found."""
+    top, rule, *claims = table(
+        ("claim", "shown"), [(each.claim, each.shown.value.replace("-", " ")) for each in one.checks]
+    ).split("\n")
+    rows = [top, rule]
+    for line, each in zip(claims, one.checks, strict=True):
+        rows += [line, *_broken(plain(each.found, limit=400), " " * 4)]
     words = {
         Shown.HOLDS: one.summary,
         Shown.FAILS: f"{one.summary}. Do not trust figures of this drive on this machine before that is explained",
@@ -54,11 +61,19 @@ def selfcheck_text(one: SelfCheck) -> str:
         f"drive     {plain(one.drive)}, {plain(one.file_system)} at {plain(one.target)}",
         f"checked   {one.created}, in {duration_text(one.seconds)}, {size_text(one.written_bytes)} written",
         "",
-        table(("claim", "shown", "found"), rows),
+        *rows,
         "",
-        f"result    {words[one.shown]}",
+        *_broken(words[one.shown], "result    "),
     ]
     return "\n".join(lines)
+
+
+def _broken(text: str, lead: str) -> list[str]:
+    """Break a text that begins with ``lead`` into lines that fit a hundred columns, all under the first."""
+    under = " " * len(lead)
+    return textwrap.wrap(
+        text, 100, initial_indent=lead, subsequent_indent=under, break_long_words=False, break_on_hyphens=False
+    )
 
 
 _STATE = {

@@ -79,6 +79,11 @@ class Options:
         return max(asked, REPEATS) if self.until is not None else asked
 
     @property
+    def raised(self) -> bool:
+        """Whether fewer repeats were asked for than a stop by a margin takes in any case."""
+        return self.until is not None and self.repeats is not None and self.repeats < REPEATS
+
+    @property
     def most_repeats(self) -> int:
         """Repeats that are made at most."""
         usual_most = 4 * self.first_repeats if self.until is not None else self.first_repeats
@@ -128,6 +133,16 @@ class Options:
             raise InputError("--small-sizes without small files", hint="Leave out --small 0.")
         if self.laid_out and self.large == 0:
             raise InputError("--laid-out is about the large file", hint="Leave out --large 0.")
+        self._check_unused()
+
+    def _check_unused(self) -> None:
+        """Refuse what would be accepted and change nothing."""
+        if self.large == 0:
+            given = {"--depth": self.depth != DEPTH, "--block": self.block != BLOCK, "--buffered": self.buffered}
+            for name in (name for name, asked in given.items() if asked):
+                raise InputError(f"{name} is about the large file", hint=f"Leave out --large 0 or {name}.")
+        if self.small == 0 and self.workers != WORKERS:
+            raise InputError("--workers is about the small files", hint="Leave out --small 0 or --workers.")
 
     def _check_until(self) -> None:
         if self.until is not None and not 0 < self.until < 1:
@@ -136,6 +151,11 @@ class Options:
             return
         if self.until is None:
             raise InputError("--at-most bounds the repeats of --until", hint="Such as --until 2 --at-most 12.")
+        if self.repeats is not None and self.at_most < self.repeats:
+            raise InputError(
+                f"at most {self.at_most} repeats are fewer than the {self.repeats} asked for",
+                hint=f"Ask for --at-most {max(REPEATS, self.repeats)} or more, or leave out --repeats.",
+            )
         if not REPEATS <= self.at_most <= 10_000:
             raise InputError(
                 f"at most {self.at_most} repeats cannot be used to stop by a margin",

@@ -91,10 +91,18 @@ def make_plan(
         at_most=options.most_repeats,
         must_ask=None,
         seconds=(0.0, 0.0),
-        remarks=(*target.remarks, *chosen.remarks, *found.warnings),
+        remarks=(*target.remarks, *chosen.remarks, *_raised(options), *found.warnings),
         way=found,
     )
     return replace(plan, must_ask=_must_ask(plan), seconds=_seconds(plan, known or {}))
+
+
+def _raised(options: Options) -> tuple[str, ...]:
+    """Say that a stop by a margin takes more repeats than were asked for, if it does."""
+    if not options.raised:
+        return ()
+    said = f"{options.first_repeats} repeats are made at least instead of {options.repeats}"
+    return (f"{said}: fewer show too little of the spread to stop by a margin",)
 
 
 def _check_memory(options: Options, chosen: Payloads) -> None:

@@ -14,7 +14,8 @@ __all__ = ["behind", "describe"]
 def describe(plan: Plan) -> str:
     """Tell what will happen, in a few lines."""
     target, options = plan.target, plan.options
-    times = f"{plan.repeats} times" if plan.at_most == plan.repeats else f"{plan.repeats} to {plan.at_most} times"
+    times = f"{plan.repeats} to {plan.at_most} times" if plan.at_most != plan.repeats else f"{plan.repeats} times"
+    times = "once" if plan.at_most == 1 else times
     laid = "the large one laid out first, " if options.laid_out else ""
     fast, slow = plan.seconds
     spoken = duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"

@@ -133,7 +133,7 @@ def test_a_raw_device_is_refused_and_its_mount_named(make_drive: DriveMaker) -> 
     drive = make_drive()
     with pytest.raises(TargetError, match="raw device") as caught:
         Linux().target(drive.device)
-    assert f"copytime qualify {drive.mount}" in str(caught.value)
+    assert f"It is mounted at {drive.mount}: name that folder." in str(caught.value)
 
 
 @pytest.mark.root

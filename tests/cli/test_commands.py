@@ -94,7 +94,8 @@ def test_a_dry_run_writes_nothing(cli: Cli, folder: Path, tmp_path: Path) -> Non
     [
         (("qualify", "/no/such/folder"), 2, "there is no '/no/such/folder'"),
         (("qualify", "/etc/hostname"), 2, "is not a folder"),
-        (("qualify", "/proc"), 1, ""),
+        (("qualify", "/proc"), 2, "holds no files of yours"),
+        (("selfcheck", "/sys"), 2, "holds no files of yours"),
         (("qualify", "."), 2, "1,5 GB"),
         (("qualify", ".", "--repeats", "0"), 2, "0 repeats"),
         (("qualify", ".", "--repeats", "many"), 2, "many"),
@@ -107,7 +108,8 @@ def test_a_dry_run_writes_nothing(cli: Cli, folder: Path, tmp_path: Path) -> Non
     ids=[
         "missing",
         "file",
-        "no room",
+        "kernel",
+        "kernel too",
         "size",
         "repeats",
         "not a number",
@@ -281,6 +283,9 @@ def test_hostile_folder_names_do_not_reach_the_terminal(cli: Cli, tmp_path: Path
     assert done.returncode == 0
     assert "\x1b" not in done.stdout + done.stderr
     assert "\x1b" not in cli("log").stdout
+    listed = cli("log", "--csv").stdout
+    assert "\x1b" not in listed
+    assert "a\\x1b[31m" in listed
 
 
 def test_a_name_that_is_no_text(cli: Cli, tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ def test_the_usual_mix_is_around_16_kib_whatever_the_count(count: int) -> None:
 
 def test_a_described_mix_is_dealt_out_evenly() -> None:
     found = described(" 4KiB*60, 64KiB*30 ,1MiB*10", 1000)
-    assert found.name == "4KiB*60,64KiB*30,1MiB*10"
+    assert found.name == "4KiB*6,64KiB*3,1MiB*1"
     assert [found.sizes.count(size) for size in (4096, 65536, 1 << 20)] == [600, 300, 100]
     assert [found.sizes[:100].count(size) for size in (4096, 65536, 1 << 20)] == [60, 30, 10]
 
@@ -43,6 +43,29 @@ def test_one_size_for_all() -> None:
     assert described("0.5MiB", 1).name == "512KiB"
     assert described("1000B", 1).name == "1000B"
     assert described("1kB", 1).name == "1000B"
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "name"),
+    [
+        ("4KiB*60,64KiB*30", "4KiB*2,64KiB", "4KiB*2,64KiB*1"),
+        ("4KiB", "4KiB*1,4096*1", "4KiB"),
+        ("4KiB*7", "4KiB", "4KiB"),
+        ("64KiB*2,4KiB*3,64KiB*4", "64KiB*2,4KiB", "64KiB*2,4KiB*1"),
+    ],
+)
+def test_the_same_mix_has_one_name_and_the_same_files(one: str, other: str, name: str) -> None:
+    assert described(one, 100) == described(other, 100)
+    assert described(one, 100).name == name
+
+
+@pytest.mark.parametrize(
+    ("words", "said"), [("4KiB*60,", "part 2 of the mix is empty"), ("4KiB,,1MiB", "part 2"), ("4KiB,1.5,8KiB", "part 2 of")]
+)
+def test_the_part_that_cannot_be_read_is_named(words: str, said: str) -> None:
+    with pytest.raises(InputError, match=said) as caught:
+        described(words, 10)
+    assert caught.value.hint
 
 
 @given(st.lists(st.tuples(st.integers(1, LARGEST), st.integers(1, 1000)), min_size=1, max_size=8), st.integers(0, 300))

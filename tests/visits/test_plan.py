@@ -63,6 +63,9 @@ def test_one_workload_alone(target: Target) -> None:
 def test_stopping_by_a_margin_takes_five_repeats_at_least(target: Target) -> None:
     plan = make_plan(target, Options(small=0, until=0.01, repeats=2))
     assert (plan.repeats, plan.at_most) == (5, 20)
+    assert any("5 repeats are made at least instead of 2" in remark for remark in plan.remarks)
+    assert make_plan(target, Options(small=0, until=0.01, repeats=5)).remarks == ()
+    assert make_plan(target, Options(small=0, until=0.01, repeats=7, at_most=7)).at_most == 7
     assert make_plan(target, Options(until=0.01, at_most=8)).at_most == 8
     assert make_plan(target, Options(small=0, until=0.01, at_most=8)).write_bytes == 8 * LARGE
 
@@ -161,6 +164,11 @@ def test_too_little_room_is_one_clear_error(target: Target, free: int, options: 
         Options(until=1.5),
         Options(at_most=5),
         Options(until=0.1, at_most=4),
+        Options(until=0.1, at_most=5, repeats=10),
+        Options(large=0, depth=9),
+        Options(large=0, block=1 << 20),
+        Options(large=0, buffered=True),
+        Options(small=0, workers=9),
     ],
 )
 def test_options_that_make_no_sense(target: Target, options: Options) -> None:
@@ -180,6 +188,9 @@ def test_the_description_says_all_that_matters(target: Target) -> None:
         assert words in text
     for words in ("endurance", "warms", "cut at 2 min"):
         assert words in text
+    once = describe(make_plan(target, Options(repeats=1)))
+    assert "once" in once
+    assert "1 times" not in once
     assert "Quayside One, 500 GB, USB" in behind(target)
 
 
