@@ -18,7 +18,8 @@ class Movement:
     counts the 4 KiB units that were seen not to come back as written, ``mismatches`` lists the places. ``access_checked`` is
     False where the system does not tell whether the bytes went past the page cache. ``metadata_bytes`` is what the
     file system may move of its own about this payload, ``least_bytes`` what the drive must move at least (None: the
-    payload); ``latencies_ns`` the time that each of many files took.
+    payload), ``flushed_each`` whether every file was flushed for itself; ``latencies_ns`` the time that each of many
+    files took.
     """
 
     payload_bytes: int
@@ -29,6 +30,7 @@ class Movement:
     access_checked: bool = True
     metadata_bytes: int = METADATA_SLACK
     least_bytes: int | None = None
+    flushed_each: bool = False
     latencies_ns: tuple[int, ...] = ()
     trace: Trace | None = None
     wrong_cells: int = 0

@@ -197,6 +197,7 @@ class SmallFiles:
             flush_ns=flight.finish_ns - flight.end_ns[-1],
             access=Access.BUFFERED,
             least_bytes=least,
+            flushed_each=self.each,
             metadata_bytes=_METADATA + rounding + (_METADATA_EACH if self.each else _METADATA_FILE) * done.files,
             latencies_ns=flight.took_ns,
         )

@@ -58,6 +58,7 @@ def judge(
     most_share: float = MOST_SHARE,
     slack: int = METADATA_SLACK,
     least_bytes: int | None = None,
+    loose: bool = False,
 ) -> Witness:
     """Weigh what the device moved against the payload.
 
@@ -65,7 +66,8 @@ def judge(
     device must have moved, where that is more than the payload (it moves whole units). ``cached`` is said only where
     even all that the device moved is less than that: taking off too much must not make it so. Whatever is above the
     allowance, in either direction and before, during or after the pass, is somebody else's. Where the allowance is a
-    large part of a small payload, the counters prove nothing: ``none``.
+    large part of a small payload, the counters prove nothing: ``none``; ``loose`` says that so much metadata is in the
+    nature of the pass (every file flushed for itself).
     """
     if observed.device_bytes is None:
         return Witness.NONE
@@ -75,7 +77,7 @@ def judge(
     allowance = payload_bytes * (most_share - 1) + slack
     if max(foreign(payload_bytes, observed).values()) > allowance or observed.device_bytes < _TAKEN_OFF * least:
         return Witness.SHARED
-    return Witness.NONE if slack > _LOUD * (least_bytes or payload_bytes) else Witness.DEVICE
+    return Witness.NONE if not loose and slack > _LOUD * (least_bytes or payload_bytes) else Witness.DEVICE
 
 
 def foreign(payload_bytes: int, observed: Observation) -> dict[str, int]:

@@ -27,6 +27,7 @@ from copytime.errors import Stopped
 from copytime.records import Access, Check, Direction, Progress, ProgressCallback, Shown, Witness
 from copytime.units import size_text
 from copytime.visits.options import BLOCK, DEPTH, WORKERS
+from copytime.visits.timed import weigh
 from copytime.visits.works import answered_elsewhere, least_unit
 
 __all__ = ["FILES", "LEAST_BYTES", "ROUNDS", "Bench"]
@@ -307,7 +308,7 @@ class Bench:
             values["device_share"] = share
         parts.append("every byte came back" if not wrong else f"{wrong} units of 4 KiB came back wrong")
         found = "; ".join(parts)
-        witness = judge(moved.payload_bytes, observed, slack=moved.metadata_bytes, least_bytes=moved.least_bytes)
+        witness = weigh(moved, observed)
         if wrong or dirty or witness is Witness.CACHED:
             return _check(claim, Shown.FAILS, found, values)
         if witness is Witness.SHARED:

@@ -13,7 +13,7 @@ from copytime.engine.movement import Movement
 from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
 from copytime.engine.waking import Wake
-from copytime.engine.witness import Observer, judge
+from copytime.engine.witness import Observation, Observer, judge
 from copytime.errors import from_os_error
 from copytime.records import Direction, Durability, Pass, Witness
 from copytime.safetext import plain
@@ -21,7 +21,7 @@ from copytime.visits.conditions import changed, temperature
 from copytime.visits.work import Look, Work
 from copytime.visits.works import answered_elsewhere
 
-__all__ = ["Checked", "Settings", "Station", "now"]
+__all__ = ["Checked", "Settings", "Station", "now", "weigh"]
 
 #: A sleep of the machine inside a pass that is longer than this makes the pass worthless, in nanoseconds.
 _SLEPT = 500_000_000
@@ -46,6 +46,17 @@ class Checked:
 
     moved: Movement
     how: str
+
+
+def weigh(moved: Movement, observed: Observation) -> Witness:
+    """Weigh what the device moved against a movement, by all that is known of it."""
+    return judge(
+        moved.payload_bytes,
+        observed,
+        slack=moved.metadata_bytes,
+        least_bytes=moved.least_bytes,
+        loose=moved.flushed_each,
+    )
 
 
 class Station:
@@ -104,7 +115,7 @@ class Station:
             other_bytes=observed.other_bytes,
             idle_bytes=observed.idle_bytes,
             other_idle_bytes=observed.other_idle_bytes,
-            witness=judge(moved.payload_bytes, observed, slack=moved.metadata_bytes, least_bytes=moved.least_bytes),
+            witness=weigh(moved, observed),
             access=moved.access,
             durability=self.durability(work.flush_method, each=work.flush_each) if writing else None,
             verified=None if writing or not self.settings.verify else "spot check",
@@ -128,7 +139,7 @@ class Station:
         moved = work.check(stop=stop, look=look)
         observed = observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns)
         self.scratch.verify_place()
-        witness = judge(moved.payload_bytes, observed, slack=moved.metadata_bytes, least_bytes=moved.least_bytes)
+        witness = weigh(moved, observed)
         how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
         return Checked(moved=moved, how=how)
 
