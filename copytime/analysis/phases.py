@@ -38,8 +38,8 @@ _SWINGS = 4
 #: among the single chunks around it.
 _MOST = 2000
 
-#: Chunks of the shortest phase that is believed: one that is slow alone is a pause, two may be one pause across a border.
-_LEAST = 3
+#: Chunks of the shortest phase that is believed: one that is slow alone is a pause, and so may be a few in a row.
+_LEAST = 4
 
 #: A phase is a dip if the rate comes back after at most this share of the trace, or this many chunks.
 _DIP_SHARE, _DIP_CHUNKS = 0.02, 5

@@ -16,6 +16,7 @@ __all__ = ["app"]
 _COMMANDS: dict[str, str] = {
     "selfcheck": "copytime.cli.selfcheck:selfcheck",
     "qualify": "copytime.cli.qualify:qualify",
+    "sustain": "copytime.cli.sustain:sustain",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
 }
@@ -24,6 +25,7 @@ _COMMANDS: dict[str, str] = {
 _SHORT: dict[str, str] = {
     "selfcheck": "Check on a drive of this machine what the figures rest on.",
     "qualify": "Measure a drive: large and small files, both directions, in repeats, every byte checked.",
+    "sustain": "Write one long stream: phases, where the fast one ends, the rate after it.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from copytime.visits.plan import Plan
     from copytime.visits.qualify import Outcome
 
-__all__ = ["qualify"]
+__all__ = ["SIZE", "ask", "known_rates", "qualify"]
 
 
 class _SizeType(click.ParamType[int]):
@@ -80,13 +80,13 @@ def qualify(target: str, *, dry_run: bool, yes: bool, as_json: bool, output: Pat
     check_output(output)
     here = session()
     found = platform().target(target)
-    plan = make_plan(found, _options(asked), known=_known_rates(found.drive_label))
+    plan = make_plan(found, _options(asked), known=known_rates(found.drive_label))
     if dry_run:
         answer(describe(plan))
         return ExitCode.DONE
     if not here.quiet:
         say(describe(plan))
-    _ask(plan, yes=yes)
+    ask(plan, yes=yes)
     book = open_logbook("The measurement goes on and is printed, but not logged.")
     try:
         outcome = _measure(plan, book)
@@ -125,7 +125,7 @@ def _options(asked: dict[str, Any]) -> Options:
     )
 
 
-def _known_rates(drive: str) -> dict[Workload, float]:
+def known_rates(drive: str) -> dict[Workload, float]:
     """Look up how fast this drive was before, for the plan's guess of the time."""
     from copytime.logbook import Logbook
 
@@ -139,7 +139,7 @@ def _known_rates(drive: str) -> dict[Workload, float]:
         return {}  # told when it is opened for writing
 
 
-def _ask(plan: Plan, *, yes: bool) -> None:
+def ask(plan: Plan, *, yes: bool) -> None:
     """Ask a person before a large run; without one, refuse."""
     if plan.must_ask is None or yes:
         return

@@ -7,7 +7,7 @@ from copytime.report.tables import files_table, results_table, table, verified_l
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
 
-__all__ = ["qualification_text", "selfcheck_text"]
+__all__ = ["STATE", "qualification_text", "selfcheck_text"]
 
 
 #: What stands where a self-check of the instrument should be named.
@@ -21,7 +21,7 @@ def qualification_text(one: Qualification) -> str:
     head = f"drive     {plain(one.drive)}, {plain(where)}"
     lines = [
         head,
-        f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({_STATE[one.state]})"),
+        f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
         "",
     ]
     if not one.results:
@@ -60,7 +60,7 @@ def selfcheck_text(one: SelfCheck) -> str:
     return "\n".join(lines)
 
 
-_STATE = {
+STATE = {
     "running": "unfinished: still running, or killed",
     "stopped": "stopped before its end",
     "failed": "ended by an error",
