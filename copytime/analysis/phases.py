@@ -14,7 +14,7 @@ A pause from which the rate comes back is a dip and no phase.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -49,6 +49,9 @@ _DIPS = 3
 
 #: The noise is taken for at least this, so that a drive that is steady to the last digit is not cut up for it.
 _QUIET = 0.002
+
+#: Chunks that are slow and fast by turns by more than this (a logarithm) are looked at in pairs.
+_TURNS = 0.3
 
 #: A drop is larger than JUMP by this many standard errors.
 _BELIEVED = 3.0
@@ -151,6 +154,8 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
             chunk_bytes=chunk_bytes, phases=(), drop=None, oscillation=None, dips=0, worst_at_bytes=0, worst_rate=0.0
         )
     logs = _logs(seconds)
+    if _by_turns(logs):
+        return _of_pairs(chunk_bytes, seconds, logs)
     heard = noise(logs)
     heard = Noise(sd=max(heard.sd, _QUIET), alike=heard.alike)
     levels, dips = _without_dips(joined(smoothed(logs), _breaks(logs), heard, math.log1p(JUMP)))
@@ -162,6 +167,31 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
         drop=_drop(chunk_bytes, logs, levels, made, heard),
         oscillation=_oscillation(made),
         dips=dips,
+        worst_at_bytes=worst * chunk_bytes,
+        worst_rate=float(chunk_bytes / max(seconds[worst], 1e-9)),
+    )
+
+
+def _by_turns(logs: Values) -> bool:
+    """Tell whether chunks are slow and fast by turns, as where a limiter or a bus grants time in slices."""
+    if len(logs) < 4 * _LEAST:
+        return False
+    near, far = (float(np.median(np.abs(logs[step:] - logs[:-step]))) for step in (1, 2))
+    return near > _TURNS and far < near / 2
+
+
+def _of_pairs(chunk_bytes: int, seconds: Values, logs: Values) -> Phases:
+    """Find the phases of chunks of twice the size; the slowest one and the spread stay those of the single chunks."""
+    pairs = len(seconds) // 2
+    found = phases_of(2 * chunk_bytes, seconds[: 2 * pairs].reshape(pairs, 2).sum(axis=1))
+    worst = int(np.argmax(seconds))
+    made = []
+    for one in found.phases:
+        part = logs[one.from_bytes // chunk_bytes : one.to_bytes // chunk_bytes]
+        made.append(replace(one, spread=max(one.spread, math.expm1(float(part.std())))))
+    return replace(
+        found,
+        phases=tuple(made),
         worst_at_bytes=worst * chunk_bytes,
         worst_rate=float(chunk_bytes / max(seconds[worst], 1e-9)),
     )

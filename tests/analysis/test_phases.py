@@ -119,6 +119,17 @@ def test_a_quick_oscillation_shows_as_spread() -> None:
     assert max(phase.spread for phase in one.phases) > 0.3
 
 
+def test_time_granted_in_slices_hides_no_drop() -> None:
+    """A chunk in 9 ms, the next in 91: seen under the kernel's bandwidth limit."""
+    times = np.tile([0.009, 0.091], 40)
+    times[41:] *= 3
+    one = phases_of(CHUNK, times)
+    assert one.drop is not None
+    assert abs(one.drop.after_bytes - 41 * CHUNK) <= 2 * CHUNK
+    assert one.chunk_bytes == 2 * CHUNK
+    assert one.drop.before == pytest.approx(CHUNK / 0.05, rel=0.05)
+
+
 def test_a_drop_into_an_oscillation_is_both() -> None:
     rates = np.concatenate([steady(300, 500.0), swinging(300, 25, 160.0, 80.0)])
     one = found(rates, 3)
