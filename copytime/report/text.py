@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from copytime.records import Qualification, SelfCheck, Shown
+from copytime.report.costs import costs_text
 from copytime.report.tables import files_table, results_table, table, verified_line
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
@@ -30,6 +31,9 @@ def qualification_text(one: Qualification) -> str:
     files = files_table(one.results)
     if files is not None:
         lines += [files, ""]
+    costs = costs_text(one)
+    if costs is not None:
+        lines += [costs, ""]
     lines += _margin_lines(one)
     lines.append(verified_line(one))
     checked = conditions.get("selfchecked")
