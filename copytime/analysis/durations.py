@@ -37,30 +37,40 @@ class Duration:
 
 
 def time_for(
-    size_bytes: int, chunk_bytes: int, seconds: Values, found: Phases, between: BetweenVisits | None = None
+    size_bytes: int,
+    chunk_bytes: int,
+    seconds: Values,
+    found: Phases,
+    between: BetweenVisits | None = None,
+    *,
+    end: tuple[int, float] | None = None,
 ) -> Duration:
     """Return how long ``size_bytes`` take from the beginning of the stream.
 
+    ``end`` holds the bytes and the seconds at which the stream really ended, a part of a chunk after the last whole one.
     The margin covers how chunks of a phase differ and how visits differ; it does not cover another fill of the drive or
     less rest before, on which the end of a fast phase depends. Raises ValueError, with the reason, where the trace does not
     reach so far and does not show what would follow.
     """
-    length = len(seconds) * chunk_bytes
+    chunks_end = len(seconds) * chunk_bytes
+    length, took = end if end is not None else (chunks_end, float(seconds.sum()))
     if not found.phases or size_bytes <= 0:
         raise ValueError("there is no trace")
     beyond = size_bytes > length
     if beyond:
         _may_go_on(size_bytes, length, found)
-    whole, rest = divmod(min(size_bytes, length), chunk_bytes)
+    whole, rest = divmod(min(size_bytes, chunks_end), chunk_bytes)
     total = float(seconds[:whole].sum()) + (float(seconds[whole]) * rest / chunk_bytes if rest else 0.0)
+    if size_bytes > chunks_end and length > chunks_end:
+        total += (took - total) * (min(size_bytes, length) - chunks_end) / (length - chunks_end)
     variance = 0.0
     for one in found.phases:
         moved = min(size_bytes, one.to_bytes) - one.from_bytes
         if moved > 0:
             chunks = one.moved_bytes / chunk_bytes
-            took = one.seconds * moved / one.moved_bytes
+            of_it = one.seconds * moved / one.moved_bytes
             # a part of a phase is known worse than the whole of it, by how few chunks it has
-            variance += (took * one.spread) ** 2 / max(1.0, chunks * moved / one.moved_bytes)
+            variance += (of_it * one.spread) ** 2 / max(1.0, chunks * moved / one.moved_bytes)
     if beyond:
         last = found.phases[-1]
         more = (size_bytes - length) / last.rate
@@ -71,7 +81,7 @@ def time_for(
             Component(math.sqrt(variance) / total, max(1.0, len(seconds) - 1.0), "chunks"),
             *([Component(between.spread.sd, between.spread.df, "visits")] if between else []),
         ],
-        between.words if between else "chunks of this stream only",
+        f"{between.words} and chunks of this stream" if between else "chunks of this stream only",
     )
     half = margin.half()
     return Duration(

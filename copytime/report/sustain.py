@@ -75,11 +75,12 @@ def duration_for(one: Qualification, size_bytes: int, direction: Direction = Dir
         )
     it = fitting[0]
     try:
-        return time_for(size_bytes, it.chunk_bytes, it.seconds, it.found, assumed_between())
+        ended = (it.one.payload_bytes, (it.one.elapsed_ns - it.one.flush_ns) / 1e9)
+        return time_for(size_bytes, it.chunk_bytes, it.seconds, it.found, assumed_between(), end=ended)
     except ValueError as error:
-        length = len(it.seconds) * it.chunk_bytes
+        whole = size_text(it.one.payload_bytes)
         raise InputError(
-            f"the time for {size_text(size_bytes)} cannot be told from a stream of {size_text(length)}: {error}",
+            f"the time for {size_text(size_bytes)} cannot be told from a stream of {whole}: {error}",
             hint=f"Measure it: 'copytime sustain TARGET --size {-(-size_bytes // 10**9)}GB'.",
         ) from None
 
@@ -112,7 +113,8 @@ def sustain_text(one: Qualification) -> str:
     lines.append(
         "margin    95 %, by how the chunks of a phase differ in this stream; another fill, rest or temperature moves it"
     )
-    lines.append(verified_line(one))
+    checked = verified_line(one)
+    lines.append("data      not checked; --read-back compares it" if checked.endswith("not checked") else checked)
     return "\n".join(lines)
 
 

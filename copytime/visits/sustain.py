@@ -143,8 +143,8 @@ def describe_sustain(made: SustainPlan) -> str:
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
         f"takes    about {duration_text(fast)} to {duration_text(slow)}",
         (
-            f"care     none of your files is touched; {size_text(longest)} of the drive's endurance at most "
-            "are used up, and a long stream warms a drive: let air at it, and let it cool before the next"
+            f"care     none of your files is touched; it uses up {size_text(longest)} of the drive's endurance at most, and "
+            "warms it:\n         let air at it, and let it cool before the next"
         ),
     ]
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])

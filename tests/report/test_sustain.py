@@ -88,6 +88,16 @@ def test_the_time_for_an_install_is_read_off_the_trace() -> None:
     assert half_a_chunk.seconds == pytest.approx(CHUNK / 2 / 500e6, rel=0.01)
 
 
+def test_the_size_that_was_streamed_is_within_it() -> None:
+    """A part of a chunk at the end belongs to no phase, and its time is known all the same."""
+    one = stream(steady(400))
+    (whole,) = one.passes
+    one.conditions["chunk_bytes"] = 7 * CHUNK
+    found = duration_for(one, whole.payload_bytes)
+    assert not found.beyond
+    assert found.seconds == pytest.approx((whole.elapsed_ns - whole.flush_ns) / 1e9)
+
+
 def test_beyond_the_trace_it_is_marked_or_refused() -> None:
     one = stream(dropping(400, 100, 500.0, 100.0))
     found = duration_for(one, 600 * CHUNK)
