@@ -73,6 +73,8 @@ def duration_for(one: Qualification, size_bytes: int, direction: Direction = Dir
         raise InputError(
             f"entry {one.id[:8]} has no trace of a long stream", hint="'copytime sustain TARGET --size SIZE' makes one."
         )
+    if size_bytes <= 0:
+        raise InputError("nothing takes no time", hint="Name a size, such as --time-for 88GB.")
     it = fitting[0]
     try:
         ended = (it.one.payload_bytes, (it.one.elapsed_ns - it.one.flush_ns) / 1e9)

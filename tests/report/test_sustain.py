@@ -114,6 +114,11 @@ def test_beyond_the_trace_it_is_marked_or_refused() -> None:
             duration_for(stream(rates), length * CHUNK)
 
 
+def test_the_time_for_nothing_is_refused() -> None:
+    with pytest.raises(InputError, match="nothing takes no time"):
+        duration_for(stream(steady(100)), 0)
+
+
 def test_an_entry_without_a_trace() -> None:
     one = stream(steady(100))
     empty = Qualification(**{name: getattr(one, name) for name in ("id", "created", "drive", "target")}, state="failed")
