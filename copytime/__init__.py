@@ -36,12 +36,15 @@ if TYPE_CHECKING:
     )
     from copytime.visits.options import Options
     from copytime.visits.qualify import qualify
+    from copytime.visits.sustain import Sustain, sustain
 
 #: Public name -> the module that holds it. Loaded when first asked for, so that importing copytime costs nothing.
 _HOME = {
     "CopytimeError": "copytime.errors",
     "Options": "copytime.visits.options",
+    "Sustain": "copytime.visits.sustain",
     "qualify": "copytime.visits.qualify",
+    "sustain": "copytime.visits.sustain",
     **dict.fromkeys(
         (
             "Access",
@@ -74,12 +77,14 @@ __all__ = [
     "Progress",
     "Qualification",
     "Result",
+    "Sustain",
     "Trace",
     "Verdict",
     "Witness",
     "Workload",
     "__version__",
     "qualify",
+    "sustain",
 ]
 
 

@@ -5,9 +5,10 @@ Borrowed as a criterion for 'does this still change?'; a file copy is no run of 
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Sequence
 
-__all__ = ["WINDOW", "is_settled", "window_holds"]
+__all__ = ["WINDOW", "is_settled", "round_rates", "window_holds"]
 
 #: Rounds in the measurement window (SNIA SSS PTS 2.0.1, section 3.1).
 WINDOW = 5
@@ -34,3 +35,20 @@ def is_settled(rates: Sequence[float]) -> bool | None:
     if len(rates) < WINDOW:
         return None
     return window_holds(rates[-WINDOW:])
+
+
+def round_rates(done_bytes: Sequence[float], seconds: Sequence[float], round_bytes: float) -> list[float]:
+    """Cut a long stream into rounds of equal size and return the rate of each whole one, bytes per second.
+
+    ``done_bytes[k]`` had been moved after ``seconds[k]``, both rising; in between it is taken for even.
+    """
+    rates, before = [], 0.0
+    for number in range(1, int(done_bytes[-1] // round_bytes) + 1 if done_bytes else 1):
+        wanted = number * round_bytes
+        at = bisect.bisect_left(done_bytes, wanted)
+        bytes_before, time_before = (done_bytes[at - 1], seconds[at - 1]) if at else (0.0, 0.0)
+        share = (wanted - bytes_before) / (done_bytes[at] - bytes_before)
+        moment = time_before + share * (seconds[at] - time_before)
+        rates.append(round_bytes / max(moment - before, 1e-9))
+        before = moment
+    return rates

@@ -24,6 +24,7 @@ _COMMANDS: dict[str, str] = {
     "import": "copytime.cli.exchange:import_",
     "export": "copytime.cli.exchange:export",
     "compare": "copytime.cli.compare:compare",
+    "sustain": "copytime.cli.sustain:sustain",
     "log": "copytime.cli.log:log",
     "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
@@ -43,6 +44,7 @@ _SHORT: dict[str, str] = {
     "compare": "Say which groups of notes differ, and which are within the margin of error.",
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
+    "sustain": "Write one long stream: phases, where the fast one ends, the rate after it.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
 

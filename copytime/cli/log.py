@@ -19,6 +19,7 @@ from copytime.cli.common import (
     session,
 )
 from copytime.cli.log_notes import amend, shown_note, strike
+from copytime.cli.qualify import SIZE
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError
 
@@ -177,16 +178,20 @@ def _rows(measured: list[Summary], *, safe: bool = True) -> list[tuple[str, ...]
 
 @command("show")
 @click.argument("entry", metavar="ID")
+@click.option("--time-for", type=SIZE, metavar="SIZE", help="How long SIZE takes, by the trace of a long stream.")
 @json_option
 @output_option
-def show(entry: str, *, as_json: bool, output: Path | None) -> int:
+def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None) -> int:
     """Show one entry again; the beginning of its ID is enough.
 
     \b
     copytime log show 3f2a
     copytime log show 3f2a --json -o drive.json
+    copytime log show 3f2a --time-for 88GB         of a 'copytime sustain'
     """
+    from copytime.cli.sustain import show_stream
     from copytime.report.documents import qualification_document
+    from copytime.report.sustain import is_stream
     from copytime.report.text import qualification_text
     from copytime.visits.again import qualification_again
 
@@ -196,6 +201,9 @@ def show(entry: str, *, as_json: bool, output: Path | None) -> int:
     one = qualification_again(path, entry)
     if one is None:
         raise InputError(f"there is no logbook at {path}", hint="'copytime qualify --brief .' makes a start.")
+    if is_stream(one) or time_for is not None:
+        show_stream(one, as_json=as_json, output=output, time_for=time_for)
+        return ExitCode.DONE
     deliver(json_text(qualification_document(one)) if as_json else qualification_text(one), output)
     if not session().quiet:
         for said in one.warnings:

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from copytime.records import Direction, Pass, Progress
+from copytime.records import Direction, Pass, Progress, Workload
 from copytime.units import rate_text
 
 if TYPE_CHECKING:
@@ -83,6 +83,9 @@ class Bars:
                 file=sys.stderr,
             )
         if self._bar is not None:
+            if progress.workload is Workload.SUSTAIN and progress.elapsed_s > 0:  # the bar's own rate is that of now
+                mean = rate_text(progress.done_bytes / progress.elapsed_s)
+                self._bar.set_postfix_str(f"mean {mean} MB/s", refresh=False)
             self._bar.update(progress.done_bytes - self._bar.n)
 
     def close(self) -> None:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from copytime.visits.plan import Plan
     from copytime.visits.qualify import Outcome
 
-__all__ = ["qualify"]
+__all__ = ["SIZE", "ask", "known_rates", "qualify"]
 
 
 class _SizeType(click.ParamType[int]):
@@ -51,6 +51,7 @@ SIZE = _SizeType()
 )
 @click.option("--small", type=int, metavar="COUNT", help="Files of each small pass; 0 leaves them out. [usual: 5000]")
 @click.option("--small-sizes", metavar="SIZES", help="32KiB for files of one size, 4KiB*60,64KiB*40 for a mix by parts.")
+@click.option("--model", is_flag=True, help="Small files of several sizes: what each file and each byte costs.")
 @click.option("--workers", type=int, metavar="N", help="Small files handled at once. [usual: 4]")
 @click.option("--repeats", type=int, metavar="N", help="Passes in each direction. [usual: 5]")
 @click.option("--until", type=float, metavar="PERCENT", help="Repeat until the margin is this small, five times at least.")
@@ -83,6 +84,7 @@ def qualify(
     copytime qualify --brief .                       the drive under this folder, in seconds
     copytime qualify /mnt/drive                      8 GB and 5000 small files, five repeats in each direction
     copytime qualify /mnt/drive --until 1            repeat until the margin is 1 %
+    copytime qualify /mnt/drive --model              what each file and each byte costs, from five sizes
     copytime qualify /mnt/drive --link usb3.2-gen1x1 --json -o drive.json
 
     TARGET is a mount point or any folder on the drive. Everything happens in a folder of copytime's own that is removed
@@ -102,16 +104,20 @@ def qualify(
     options = _options(asked)
     if registered is not None:
         options = replace(options, kit_drive=registered.name, drive=options.drive or registered.name)
-    plan = make_plan(found, options, known=_known_rates(options.drive or found.drive_label))
+    if asked["model"]:
+        from copytime.visits.model import model_options
+
+        options = model_options(options)
+    plan = make_plan(found, options, known=known_rates(options.drive or found.drive_label))
     if dry_run:
         deliver(describe(plan) if output else fitted(describe(plan), sys.stdout), output)
         return ExitCode.DONE
     if not here.quiet:
         say(describe(plan))
-    _ask(plan, yes=yes)
+    ask(plan, yes=yes)
     book = open_logbook("The measurement goes on and is printed, but not logged.")
     try:
-        outcome = _measure(plan, book)
+        outcome = _measure(plan, book, model=asked["model"])
     finally:
         if book is not None:
             book.close()
@@ -162,7 +168,7 @@ def _options(asked: dict[str, Any]) -> Options:
     )
 
 
-def _known_rates(drive: str) -> dict[Workload, float]:
+def known_rates(drive: str) -> dict[Workload, float]:
     """Look up how fast this drive was before, for the plan's guess of the time."""
     from copytime.logbook import Logbook
 
@@ -176,7 +182,7 @@ def _known_rates(drive: str) -> dict[Workload, float]:
         return {}  # told when it is opened for writing
 
 
-def _ask(plan: Plan, *, yes: bool) -> None:
+def ask(plan: Plan, *, yes: bool) -> None:
     """Ask a person before a large run; without one, refuse."""
     if plan.must_ask is None or yes:
         return
@@ -185,15 +191,17 @@ def _ask(plan: Plan, *, yes: bool) -> None:
     click.confirm(f"This {plan.must_ask.removeprefix('it ')}. Go ahead?", abort=True, err=True)
 
 
-def _measure(plan: Plan, book: Logbook | None) -> Outcome:
+def _measure(plan: Plan, book: Logbook | None, *, model: bool) -> Outcome:
     """Carry out the plan with progress where somebody watches, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
     from copytime.cli.stopping import run_stoppable
+    from copytime.visits.model import measure_model
     from copytime.visits.qualify import measure
 
+    run = measure_model if model else measure
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
-        return run_stoppable(lambda stop: measure(plan, logbook=book, progress=bars, stop=stop))
+        return run_stoppable(lambda stop: run(plan, logbook=book, progress=bars, stop=stop))
     finally:
         if bars is not None:
             bars.close()

@@ -143,6 +143,8 @@ def verdict_object(one: Verdict) -> dict[str, Any]:
 
 def qualification_document(one: Qualification) -> dict[str, Any]:
     """Write a qualification; ``created`` is when it was measured, so that it reads the same whenever it is printed."""
+    from copytime.report.costs import cost_objects
+
     return document(
         "qualification",
         one.created,
@@ -154,6 +156,7 @@ def qualification_document(one: Qualification) -> dict[str, Any]:
         passes=[pass_object(each) for each in one.passes],
         results=[result_object(each) for each in one.results],
         verdicts=[verdict_object(each) for each in one.verdicts],
+        cost_models=cost_objects(one),
         warnings=list(one.warnings),
         conditions=_sorted(one.conditions),
     )

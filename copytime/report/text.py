@@ -5,11 +5,12 @@ from __future__ import annotations
 import textwrap
 
 from copytime.records import Qualification, SelfCheck, Shown
+from copytime.report.costs import costs_text
 from copytime.report.tables import files_table, results_table, table, verified_line
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
 
-__all__ = ["qualification_text", "selfcheck_text"]
+__all__ = ["STATE", "qualification_text", "selfcheck_text"]
 
 
 #: What stands where a self-check of the instrument should be named.
@@ -23,7 +24,7 @@ def qualification_text(one: Qualification) -> str:
     head = f"drive     {plain(one.drive)}, {plain(where)}"
     lines = [
         head,
-        f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({_STATE[one.state]})"),
+        f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
         "",
     ]
     if not one.results:
@@ -33,6 +34,9 @@ def qualification_text(one: Qualification) -> str:
     if files is not None:
         lines += [files, ""]
     lines += _verdict_lines(one)
+    costs = costs_text(one)
+    if costs is not None:
+        lines += [costs, ""]
     lines += _margin_lines(one)
     lines.append(verified_line(one))
     checked = conditions.get("selfchecked")
@@ -76,7 +80,7 @@ def _broken(text: str, lead: str) -> list[str]:
     )
 
 
-_STATE = {
+STATE = {
     "running": "unfinished: still running, or killed",
     "stopped": "stopped before its end",
     "failed": "ended by an error",

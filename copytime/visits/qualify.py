@@ -41,7 +41,7 @@ from copytime.visits.timed import Settings, Station, now
 from copytime.visits.work import Look, Work
 from copytime.visits.works import works_of
 
-__all__ = ["Outcome", "measure", "qualify"]
+__all__ = ["Outcome", "Visit", "measure", "qualify"]
 
 #: Length of the idle moment before and after each pass, in seconds.
 _IDLE_S, _IDLE_BRIEF_S = 0.2, 0.1
@@ -105,11 +105,11 @@ def measure(
     Errors of the drive end the work and are returned in the outcome beside everything that was finished; an error of the
     logbook is a warning, because the measurement goes on without it.
     """
-    return _Visit(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return Visit(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
 
 
-class _Visit:
-    """One run of one plan."""
+class Visit:
+    """One run of one plan. Visits of another kind derive from it and put their own works and passes in."""
 
     def __init__(
         self,
@@ -132,6 +132,7 @@ class _Visit:
         self.passes: list[PassRecord] = []
         self.remarks: list[str] = []
         self.journaled = False
+        self._written: dict[int, int] = {}  # which pass each workload was written last in
         self.conditions = conditions_of(plan)
         self.begun = Qualification(
             id=str(uuid.uuid4()),
@@ -204,27 +205,34 @@ class _Visit:
         self.journaled = self.notes.write(write)
 
     def _measure(self, scratch: Scratch) -> None:
-        """Run the passes, alternating directions, then check every byte."""
-        options = self.options
-        settings = Settings(verify=options.verify, idle_s=_IDLE_BRIEF_S if options.brief else _IDLE_S)
-        works = works_of(self.plan, self.system, scratch.folder, run=secrets.randbits(64))
+        """Make the payload, run the passes over it, and let go of it."""
+        works = self._works(scratch)
         try:
             for work in works:
                 work.create(stop=self.stop, look=self._shower(work, "prepare"))
+            options = self.options
+            settings = Settings(verify=options.verify, idle_s=_IDLE_BRIEF_S if options.brief else _IDLE_S)
             with waker(scratch.folder) as wake:
-                station = Station(self.platform, self.system, self.target, scratch, wake, settings)
-                repeat = 0
-                while repeat < self.plan.repeats or self._want_more(repeat):
-                    repeat += 1
-                    for work in works:
-                        for direction in (Direction.TO_DRIVE, Direction.FROM_DRIVE):
-                            self._one(station, work, direction, repeat)
-                if options.verify:
-                    for work in works:
-                        self._check(station, work)
+                self._passes(Station(self.platform, self.system, self.target, scratch, wake, settings), works)
         finally:
             for work in works:
                 work.close()
+
+    def _works(self, scratch: Scratch) -> list[Work]:
+        """Make what is to be moved."""
+        return works_of(self.plan, self.system, scratch.folder, run=secrets.randbits(64))
+
+    def _passes(self, station: Station, works: list[Work]) -> None:
+        """Time the passes in their order, and check what they left."""
+        repeat = 0
+        while repeat < self.plan.repeats or self._want_more(repeat):
+            repeat += 1
+            for work in works:
+                for direction in (Direction.TO_DRIVE, Direction.FROM_DRIVE):
+                    self._one(station, work, direction, repeat)
+        if self.options.verify:
+            for work in works:
+                self._check(station, work)
 
     def _one(self, station: Station, work: Work, direction: Direction, repeat: int) -> None:
         """Time one pass and write it down."""
@@ -241,6 +249,8 @@ class _Visit:
         )
         if one.payload_bytes < work.payload_bytes:
             self._shorten(work, one)
+        if direction is Direction.TO_DRIVE:
+            self._written[id(work)] = len(self.passes)
         self.passes.append(one)
         self.notes.write(lambda book: book.add_pass(self.begun.id, one))
         self.progress(
@@ -287,11 +297,7 @@ class _Visit:
         self._say("check", work, Direction.FROM_DRIVE)
         found = station.checked(work, stop=self.stop, look=self._shower(work, "check", Direction.FROM_DRIVE))
         moved = found.moved
-        at = max(
-            index
-            for index, one in enumerate(self.passes)
-            if one.direction is Direction.TO_DRIVE and one.workload is work.workload
-        )
+        at = self._written[id(work)]
         one = self.passes[at] = replace(
             self.passes[at], verified=found.how, mismatches=moved.mismatches, wrong_cells=moved.wrong_cells
         )

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from copytime.analysis.settled import is_settled, window_holds
+from copytime.analysis.settled import is_settled, round_rates, window_holds
 
 WINDOWS = [
     ([95, 98, 100, 102, 105], True, "range 10 %, excursion 9.6 %"),
@@ -45,3 +45,16 @@ def test_against_a_fitted_line(values: list[float]) -> None:
     spread, excursion = (max(values) - min(values)) / average, abs(slope) * 4 / average
     if abs(spread - 0.2) > 1e-6 and abs(excursion - 0.1) > 1e-6:
         assert window_holds(values) == (spread < 0.2 and excursion < 0.1)
+
+
+@given(steps=st.lists(st.tuples(st.integers(1, 50), st.floats(0.01, 5)), min_size=1, max_size=40), size=st.integers(5, 200))
+def test_rounds_of_a_stream_against_numpys_interpolation(steps: list[tuple[int, float]], size: int) -> None:
+    done = [float(one) for one in np.cumsum([step for step, _ in steps])]
+    seconds = [float(one) for one in np.cumsum([took for _, took in steps])]
+    edges = np.arange(0, int(done[-1] // size) + 1) * size
+    expected = size / np.diff(np.interp(edges, [0.0, *done], [0.0, *seconds]))
+    assert round_rates(done, seconds, size) == pytest.approx(list(expected))
+
+
+def test_no_stream_has_no_rounds() -> None:
+    assert round_rates([], [], 10) == []

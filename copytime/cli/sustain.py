@@ -1,0 +1,128 @@
+"""``copytime sustain``: one long stream."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.qualify import SIZE, ask, known_rates
+from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.errors import ExitCode
+
+if TYPE_CHECKING:
+    from copytime.logbook import Logbook
+    from copytime.records import Qualification
+    from copytime.visits.qualify import Outcome
+    from copytime.visits.sustain import SustainPlan
+
+__all__ = ["show_stream", "sustain"]
+
+
+@command("sustain")
+@click.argument("target", type=click.Path(path_type=str))
+@click.option("--size", type=SIZE, metavar="SIZE", required=True, help="Length of the stream, such as 100GB.")
+@click.option("--read-back", is_flag=True, help="Read it back in a second stream, a few places of every block compared.")
+@click.option(
+    "--until",
+    type=click.Choice(["settled"]),
+    help="Go on after SIZE, at most four times as long, until the rate has settled.",
+)
+@click.option("--chunk", type=SIZE, metavar="SIZE", help="Size of the chunks that are looked at. [usual: 64MiB]")
+@click.option("--depth", type=int, metavar="N", help="Blocks in hand at once. [usual: 4]")
+@click.option("--keep", is_flag=True, help="Leave the stream on the drive; 'copytime tidy --yes' removes it.")
+@click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
+@json_option
+@output_option
+def sustain(
+    target: str,
+    *,
+    size: int,
+    read_back: bool,
+    until: str | None,
+    chunk: int | None,
+    depth: int | None,
+    keep: bool,
+    dry_run: bool,
+    yes: bool,
+    as_json: bool,
+    output: Path | None,
+) -> int:
+    """Write one long stream to the drive behind the folder TARGET, to see whether its rate holds.
+
+    \b
+    copytime sustain /mnt/drive --size 100GB                  phases, where the fast one ends, rate after it
+    copytime sustain /mnt/drive --size 100GB --read-back      and the same for reading
+    copytime sustain /mnt/drive --size 50GB --until settled   go on until the rate has settled
+    copytime log show 3f2a --time-for 88GB                    how long an install of 88 GB takes, from such a stream
+
+    Everything happens in a folder of copytime's own that is removed at the end. Ctrl-C ends the stream and keeps what was
+    seen so far. A long stream uses up endurance and warms the drive; the plan says how much is written.
+    """
+    from copytime.attached import platform
+    from copytime.visits.options import DEPTH
+    from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan
+
+    check_output(output)
+    asked = Sustain(
+        size=size,
+        read_back=read_back,
+        until_settled=until is not None,
+        chunk=chunk,
+        depth=DEPTH if depth is None else depth,
+        keep=keep,
+    )
+    found = platform().target(target)
+    made = make_sustain_plan(found, asked, known=known_rates(found.drive_label))
+    if dry_run:
+        answer(describe_sustain(made))
+        return ExitCode.DONE
+    if not session().quiet:
+        say(describe_sustain(made))
+    ask(made.plan, yes=yes)
+    book = open_logbook("The stream goes on and is printed, but not logged.")
+    try:
+        outcome = _stream(made, book)
+    finally:
+        if book is not None:
+            book.close()
+    one = outcome.qualification
+    show_stream(one, as_json=as_json, output=output)
+    if outcome.failure is not None:
+        say_error(outcome.failure.message, outcome.failure.hint)
+        return outcome.failure.exit_code
+    return ExitCode.WRONG_DATA if one.mismatches else ExitCode.DONE
+
+
+def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
+    """Carry out the plan with progress where somebody watches, ready to be stopped."""
+    from copytime.cli import progress
+    from copytime.cli.stopping import run_stoppable
+    from copytime.visits.sustain import stream
+
+    bars = progress.Bars() if progress.bars_wanted(quiet=session().quiet) else None
+    try:
+        return run_stoppable(lambda stop: stream(made, logbook=book, progress=bars, stop=stop))
+    finally:
+        if bars is not None:
+            bars.close()
+
+
+def show_stream(one: Qualification, *, as_json: bool, output: Path | None, time_for: int | None = None) -> None:
+    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take."""
+    from copytime.report.sustain import duration_for, duration_line, sustain_document, sustain_text
+
+    times = [] if time_for is None else [duration_for(one, time_for)]
+    if as_json:
+        text = json_text(sustain_document(one, times))
+    else:
+        text = "\n".join([sustain_text(one), *(duration_line(each) for each in times)])
+        if output is not None:  # a file has no stderr beside it
+            text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
+    deliver(text, output)
+    if not session().quiet:
+        for said in one.warnings:
+            say_note(said)

@@ -1,0 +1,200 @@
+"""Drops, declines, oscillations and pauses told apart in traces made up from seeds; hit and false rates are counted."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from copytime.analysis.phases import Phases, chunked, phases_of
+from copytime.records import Trace
+from tests.support.traces import (
+    CHUNK,
+    NOISES,
+    Times,
+    declining,
+    dropping,
+    noisy,
+    outliers,
+    steady,
+    swinging,
+    zoned,
+)
+
+#: Seeded traces of each kind and noise: 100 for each of five kinds of noise, 500 in all.
+EACH = 100
+
+
+def drawn(seed: int) -> tuple[np.random.Generator, int]:
+    draw = np.random.default_rng(1000 + seed)
+    return draw, int(draw.integers(100, 1200))
+
+
+def found(rates: Times, seed: int, kind: str = "usual") -> Phases:
+    return phases_of(CHUNK, noisy(rates, seed, kind))
+
+
+def place(where: str, draw: np.random.Generator, count: int) -> int:
+    """Where the drop is put, in chunks."""
+    percent = max(4, count // 100)
+    if where == "first percent":
+        return int(draw.integers(4, percent + 1))
+    if where == "last percent":
+        return count - int(draw.integers(4, percent + 1))
+    return int(draw.integers(count // 10, count * 9 // 10))
+
+
+@pytest.mark.parametrize("where", ["anywhere", "first percent", "last percent"])
+def test_drops_are_found_to_the_chunk(where: str) -> None:
+    hits, covered = 0, 0
+    for kind in NOISES:
+        for seed in range(EACH):
+            draw, count = drawn(seed)
+            at = place(where, draw, count)
+            after = 500 * (draw.uniform(0.2, 0.75) if where == "anywhere" else 0.3)
+            drop = found(dropping(count, at, 500, after), seed, kind).drop
+            hits += drop is not None and abs(drop.after_bytes - at * CHUNK) <= CHUNK
+            covered += drop is not None and drop.low_bytes <= at * CHUNK <= drop.high_bytes
+    print(f"{where}: {hits} of {EACH * len(NOISES)} found within a chunk, {covered} covered by the margin")
+    assert hits >= 0.98 * EACH * len(NOISES)
+    assert covered >= 0.95 * EACH * len(NOISES)
+
+
+def not_dropping(what: str, draw: np.random.Generator, count: int, seed: int) -> Times:
+    match what:
+        case "decline":
+            return declining(count)
+        case "zones":
+            return zoned(count, int(draw.integers(10, 30)))
+        case "oscillation":
+            return swinging(count, int(draw.integers(6, max(7, count // 10))))
+        case "quick oscillation":
+            return swinging(count, int(draw.integers(1, 5)))
+        case "outliers":
+            return outliers(steady(count), seed, int(draw.integers(1, 4)))
+    return steady(count)
+
+
+@pytest.mark.parametrize("what", ["steady", "decline", "zones", "oscillation", "quick oscillation", "outliers"])
+def test_hardly_ever_is_something_else_taken_for_a_drop(what: str) -> None:
+    false = 0
+    for kind in NOISES:
+        for seed in range(EACH):
+            draw, count = drawn(seed)
+            rates = not_dropping(what, draw, count, seed)
+            false += found(rates, seed, kind).drop is not None
+    print(f"{what}: {false} of {EACH * len(NOISES)} taken for a drop")
+    assert false <= 0.02 * EACH * len(NOISES)
+
+
+@pytest.mark.parametrize("kind", NOISES)
+def test_a_disk_declines(kind: str) -> None:
+    for seed in range(20):
+        for rates in (declining(600), zoned(600)):
+            one = found(rates, seed, kind)
+            assert one.declines
+            assert one.drop is None
+            assert one.oscillation is None
+
+
+def test_a_decline_gives_both_its_ends() -> None:
+    (phase,) = found(declining(800), 1).phases
+    assert phase.first == pytest.approx(130e6, rel=0.06)
+    assert phase.last == pytest.approx(65e6, rel=0.06)
+
+
+@pytest.mark.parametrize("kind", ["quiet", "usual", "loud", "heavy"])
+def test_an_oscillation_is_known_by_its_rates_and_its_period(kind: str) -> None:
+    for seed in range(20):
+        one = found(swinging(600, 30), seed, kind)
+        assert one.oscillation is not None
+        assert one.oscillation.fast == pytest.approx(400e6, rel=0.1)
+        assert one.oscillation.slow == pytest.approx(200e6, rel=0.1)
+        assert one.oscillation.period_bytes == pytest.approx(60 * CHUNK, rel=0.1)
+        assert not one.declines
+
+
+def test_a_quick_oscillation_shows_as_spread() -> None:
+    one = found(swinging(400, 1), 1)
+    assert one.drop is None
+    assert max(phase.spread for phase in one.phases) > 0.3
+
+
+def test_time_granted_in_slices_hides_no_drop() -> None:
+    """A chunk in 9 ms, the next in 91: seen under the kernel's bandwidth limit."""
+    times = np.tile([0.009, 0.091], 40)
+    times[41:] *= 3
+    one = phases_of(CHUNK, times)
+    assert one.drop is not None
+    assert abs(one.drop.after_bytes - 41 * CHUNK) <= 2 * CHUNK
+    assert one.chunk_bytes == 2 * CHUNK
+    assert one.drop.before == pytest.approx(CHUNK / 0.05, rel=0.05)
+
+
+def test_a_drop_into_an_oscillation_is_both() -> None:
+    rates = np.concatenate([steady(300, 500.0), swinging(300, 25, 160.0, 80.0)])
+    one = found(rates, 3)
+    assert one.drop is not None
+    assert one.drop.after_bytes == pytest.approx(300 * CHUNK, abs=CHUNK)
+    assert one.oscillation is not None
+    assert one.oscillation.from_bytes >= 300 * CHUNK
+
+
+def test_two_steps_down_are_three_phases_and_the_first_is_the_drop() -> None:
+    rates = np.concatenate([steady(200, 500.0), steady(200, 300.0), steady(200, 100.0)])
+    one = found(rates, 4)
+    assert [phase.to_bytes // CHUNK for phase in one.phases] == [200, 400, 600]
+    assert one.drop is not None
+    assert one.drop.before == pytest.approx(500e6, rel=0.02)
+    assert one.drop.after == pytest.approx(300e6, rel=0.02)
+
+
+def test_a_pause_is_a_dip_and_the_worst_chunk() -> None:
+    rates = steady(500)
+    rates[200:204] = 40.0
+    one = found(rates, 5)
+    assert len(one.phases) == 1
+    assert one.dips == 1
+    assert one.drop is None
+    assert one.worst_at_bytes // CHUNK in range(200, 204)
+    assert one.worst_rate == pytest.approx(40e6, rel=0.15)
+
+
+def test_a_rise_is_no_drop() -> None:
+    one = found(dropping(400, 100, 100.0, 400.0), 6)
+    assert one.drop is None
+    assert len(one.phases) == 2
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 3, 5, 7])
+def test_hardly_any_chunks(count: int) -> None:
+    one = found(steady(count), 1)
+    assert len(one.phases) == min(1, count)
+    assert one.drop is None
+
+
+def test_rates_of_phases_hold_what_was_moved() -> None:
+    """Bytes over time, never a mean of rates: the phases' times add up to the whole."""
+    times = noisy(dropping(500, 200), 8)
+    one = phases_of(CHUNK, times)
+    assert sum(phase.seconds for phase in one.phases) == pytest.approx(times.sum())
+    assert sum(phase.moved_bytes for phase in one.phases) == 500 * CHUNK
+    for phase in one.phases:
+        assert phase.rate == pytest.approx(phase.moved_bytes / phase.seconds)
+        assert phase.low is not None
+        assert phase.high is not None
+        assert phase.low < phase.rate < phase.high
+
+
+def test_twenty_thousand_chunks_are_put_together_and_the_break_is_still_exact() -> None:
+    times = noisy(dropping(20_000, 7_777, 500.0, 300.0), 9)
+    one = phases_of(CHUNK, times)
+    assert one.drop is not None
+    assert abs(one.drop.after_bytes - 7_777 * CHUNK) <= CHUNK
+
+
+def test_chunks_are_made_of_blocks() -> None:
+    trace = Trace(chunk_bytes=8, end_ns=tuple(range(10, 10 * 11, 10)))
+    size, seconds = chunked(trace, 78, 24)  # the tenth block is short, and the ninth has no company
+    assert size == 24
+    assert list(seconds) == pytest.approx([30e-9] * 3)
+    assert chunked(trace, 80, 1)[0] == 8

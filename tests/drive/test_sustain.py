@@ -1,0 +1,186 @@
+"""Long streams on drives whose fast phase ends where we know it does."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from copytime.errors import NoSpace, Stopped
+from copytime.logbook import Logbook
+from copytime.records import Direction, Progress, Qualification, Workload
+from copytime.report.sustain import streams_of, sustain_text
+from copytime.visits.again import qualification_again
+from copytime.visits.sustain import Sustain, sustain
+from tests.conftest import Cli, DriveMaker
+from tests.support.drives import LoopDrive, Throttle
+from tests.support.fuse_drive import FuseDrive
+
+pytestmark = [pytest.mark.root, pytest.mark.slow]
+
+MB = 10**6
+BLOCK = 2**20
+
+
+def asked(size: int, **more: Any) -> Sustain:
+    return Sustain(**{"size": size, "block": BLOCK, "chunk": 8 * BLOCK, "depth": 4, **more})
+
+
+def test_the_end_of_a_fast_phase_is_found_to_the_chunk(fuse: FuseDrive) -> None:
+    """A debt clock of our own sets both rates; the first bytes of a wake-up are the only others written."""
+    fuse.order(write_rate=120 * MB, drop=[300 * MB, 40 * MB], read_rate=150 * MB)
+    found = sustain(fuse.mount, asked(480 * MB, read_back=True))
+    written, back = streams_of(found)
+    drop = written.found.drop
+    assert drop is not None
+    print(f"drop after {drop.after_bytes / MB:.1f} MB ({drop.low_bytes / MB:.1f} to {drop.high_bytes / MB:.1f}), from "
+          f"{drop.before / MB:.2f} to {drop.after / MB:.2f} MB/s")  # fmt: skip
+    assert abs(drop.after_bytes - 300 * MB) <= written.chunk_bytes
+    assert drop.low_bytes <= 300 * MB <= drop.high_bytes
+    assert drop.before == pytest.approx(120 * MB, rel=0.03)
+    assert drop.after == pytest.approx(40 * MB, rel=0.03)
+    assert len(written.found.phases) == 2
+    assert back.found.drop is None
+    assert back.one.rate == pytest.approx(150 * MB, rel=0.03)
+    assert list(fuse.mount.iterdir()) == []
+
+
+def test_a_limit_that_is_lowered_in_mid_run(drive: LoopDrive, throttle: Throttle) -> None:
+    """The kernel's limit, which nobody here wrote. It grants slices of 100 ms, which a chunk must not be shorter than."""
+    throttle.limit(drive.number, write=160 * MB)
+    lowered: list[int] = []
+
+    def follow(progress: Progress) -> None:
+        if progress.stage == "write" and progress.done_bytes > 320 * MB and not lowered:
+            throttle.limit(drive.number, write=50 * MB)
+            lowered.append(progress.done_bytes)
+
+    with throttle.hold():
+        found = sustain(drive.mount, asked(560 * MB, chunk=16 * BLOCK), progress=follow)
+    (written,) = streams_of(found)
+    drop = written.found.drop
+    assert drop is not None
+    print(f"lowered at {lowered[0] / MB:.1f} MB, found at {drop.after_bytes / MB:.1f}, {drop.before / MB:.2f} to "
+          f"{drop.after / MB:.2f} MB/s")  # fmt: skip
+    assert abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
+    assert drop.before == pytest.approx(160 * MB, rel=0.045)  # the limiter's own bias, see test_known_speed
+    assert drop.after == pytest.approx(50 * MB, rel=0.03)
+
+
+def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> None:
+    fuse.order(write_rate=120 * MB, stall=[150 * MB, 0.7])
+    (written,) = streams_of(sustain(fuse.mount, asked(360 * MB)))
+    assert written.found.drop is None
+    assert len(written.found.phases) == 1
+    assert abs(written.found.worst_at_bytes - 150 * MB) <= 2 * written.chunk_bytes
+    assert written.found.worst_rate < 60 * MB
+
+
+def test_until_settled_goes_on_past_a_drop_at_the_end(fuse: FuseDrive) -> None:
+    fuse.order(write_rate=120 * MB, drop=[190 * MB, 60 * MB])
+    found = sustain(fuse.mount, asked(200 * MB, until_settled=True))
+    (written,) = streams_of(found)
+    assert written.found.drop is not None
+    assert 220 * MB < written.one.payload_bytes < 500 * MB
+    assert written.settled is True
+    assert found.conditions["ended_settled"] is True
+
+
+def test_stopping_keeps_the_trace_so_far(fuse: FuseDrive, logbook_path: Path) -> None:
+    fuse.order(write_rate=100 * MB, drop=[100 * MB, 40 * MB])
+    done: list[int] = []
+    with pytest.raises(Stopped) as caught:
+        sustain(
+            fuse.mount,
+            asked(800 * MB, read_back=True),
+            logbook=logbook_path,
+            progress=lambda progress: done.append(progress.done_bytes),
+            stop=lambda: bool(done) and done[-1] > 200 * MB,
+        )
+    found = caught.value.finished
+    assert isinstance(found, Qualification)
+    assert found.state == "stopped"
+    (written,) = streams_of(found)
+    assert 200 * MB < written.one.payload_bytes < 260 * MB
+    assert written.found.drop is not None
+    again = qualification_again(logbook_path, found.id)
+    assert again is not None
+    assert sustain_text(again) == sustain_text(found)
+    assert list(fuse.mount.iterdir()) == []
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["INT", "TERM"])
+def test_ctrl_c_on_the_command_line(drive: LoopDrive, throttle: Throttle, cli: Cli, number: int) -> None:
+    throttle.limit(drive.number, write=100 * MB)
+    command = throttle.command(
+        sys.executable, "-m", "copytime", "sustain", str(drive.mount), "--size", "500MB", "--chunk", "8MiB", "--yes"
+    )
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    files = drive.mount
+    for _ in range(400):
+        if sum(path.stat().st_size for path in files.rglob("large-*.bin")) > 120 * MB:
+            break
+        time.sleep(0.05)  # reason: the drive is slow by order
+    os.kill(process.pid, number)
+    printed, said = process.communicate(timeout=60)
+    assert process.returncode == 130, said
+    assert "stopping: finished passes are kept" in said
+    assert "wrote" in printed
+    assert "drop      none seen" in printed
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    assert (entry["state"], entry["pass_count"]) == ("stopped", 1)
+    assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
+
+
+def test_a_stream_over_several_files(make_drive: DriveMaker) -> None:
+    """FAT32 holds files below 4 GiB; the cut is tested with a limit of our own, so that no drive must hold so much."""
+    from dataclasses import replace
+
+    from copytime.attached import platform
+    from copytime.visits.sustain import describe_sustain, make_sustain_plan, stream
+
+    drive = make_drive("ext4", 400)
+    target = replace(platform().target(str(drive.mount)), file_limit=50 * MB)
+    made = make_sustain_plan(target, asked(200 * MB, read_back=True))
+    assert "over 4 files" in describe_sustain(made)
+    outcome = stream(made)
+    assert outcome.failure is None
+    assert [one.files for one in outcome.qualification.passes] == [5, 5]  # 47 blocks to a file
+    assert outcome.qualification.mismatches == ()
+    assert {one.workload for one in outcome.qualification.passes} == {Workload.SUSTAIN}
+    assert [one.direction for one in outcome.qualification.passes] == [Direction.TO_DRIVE, Direction.FROM_DRIVE]
+
+
+def test_a_drive_that_is_too_full_is_told_beforehand(make_drive: DriveMaker) -> None:
+    drive = make_drive("ext4", 300)
+    with pytest.raises(NoSpace, match="do not fit"):
+        sustain(drive.mount, asked(400 * MB))
+    assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
+
+
+def test_somebody_else_fills_the_drive_meanwhile(make_drive: DriveMaker, throttle: Throttle, logbook_path: Path) -> None:
+    drive = make_drive("ext4", 400)
+    throttle.limit(drive.number, write=100 * MB)
+    other = drive.mount / "other.bin"
+
+    def follow(progress: Progress) -> None:
+        if progress.done_bytes > 30 * MB and not other.exists():
+            with other.open("wb") as file:
+                found = os.statvfs(drive.mount)
+                os.posix_fallocate(file.fileno(), 0, (found.f_bavail - 25_000) * found.f_frsize)
+
+    with throttle.hold(), pytest.raises(NoSpace) as caught:
+        sustain(drive.mount, asked(250 * MB), logbook=logbook_path, progress=follow)
+    found = caught.value.finished
+    assert isinstance(found, Qualification)
+    assert found.state == "failed"
+    assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found", "other.bin"]
+    with Logbook.open(logbook_path) as book:
+        assert book.scratches() == []
