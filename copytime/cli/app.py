@@ -16,6 +16,8 @@ __all__ = ["app"]
 _COMMANDS: dict[str, str] = {
     "selfcheck": "copytime.cli.selfcheck:selfcheck",
     "qualify": "copytime.cli.qualify:qualify",
+    "copy": "copytime.cli.copy:copy",
+    "watch": "copytime.cli.watch:watch",
     "log": "copytime.cli.log:log",
     "tidy": "copytime.cli.tidy:tidy",
 }
@@ -24,6 +26,8 @@ _COMMANDS: dict[str, str] = {
 _SHORT: dict[str, str] = {
     "selfcheck": "Check on a drive of this machine what the figures rest on.",
     "qualify": "Measure a drive: large and small files, both directions, in repeats, every byte checked.",
+    "copy": "Copy your own files, timed, every byte checked.",
+    "watch": "Time a copy that another program makes, from the drive's own counters.",
     "log": "List what was measured, and show it again.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }

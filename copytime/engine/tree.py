@@ -203,7 +203,8 @@ class _Look:
 
     def _enter(self, number: int) -> None:
         branch = self.folders[number]
-        assert branch.found is not None  # only number 0 has none, and it is never entered
+        if branch.found is None:  # number 0, which is never entered
+            return
         if (branch.found.st_dev, branch.found.st_ino) == self.never_enter:
             raise InputError(
                 "the destination lies inside the source, so the copy would copy itself", hint="Name another destination."
@@ -222,8 +223,12 @@ class _Look:
             fault = from_os_error(error, "opening it")
             if number == 1:
                 where = plain(branch.name)
-                raise (AccessRefused if isinstance(fault, AccessRefused) else DriveFault)(f"{where}: {fault.message}") from error
-            self.unread.append(Left(_path(self.folders, branch.parent, branch.name), f"the folder was not read: {_why(error)}"))
+                raise (AccessRefused if isinstance(fault, AccessRefused) else DriveFault)(
+                    f"{where}: {fault.message}"
+                ) from error
+            self.unread.append(
+                Left(_path(self.folders, branch.parent, branch.name), f"the folder was not read: {_why(error)}")
+            )
 
     def _entry(self, number: int, entry: os.DirEntry[str]) -> None:
         """Sort one name in."""
