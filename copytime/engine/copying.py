@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from copytime.engine.blocks import Stop, fly, never
 from copytime.engine.copy_large import LargeEnds
 from copytime.engine.copy_small import SmallJob
-from copytime.engine.pipeline import Waited, pump
+from copytime.engine.pipeline import Waited, buffers, pump
 from copytime.engine.placing import Keeping
 from copytime.engine.system import System
 from copytime.engine.tree import Handles, Leaf, Left, Tree
@@ -94,8 +94,8 @@ class Copier:
     """One copy of one tree into the folder ``into``. Call ``run`` once; what was done stands here, also after an error.
 
     ``each`` flushes every file and folder for itself, where no call for a whole file system reaches the drive. Of each file
-    ``done`` tells whether it is complete, ``stamps`` when its original was last written to (ns). ``failed`` lists what was not
-    copied; ``finished`` is True after a run to the end.
+    ``done`` tells whether it is complete, ``stamps`` when its original was last written to (ns). ``failed`` lists what was
+    not copied; ``finished`` is True after a run to the end.
     """
 
     def __init__(self, system: System, tree: Tree, into: str, names: Names, *, each: bool, workers: int = WORKERS) -> None:
@@ -117,6 +117,7 @@ class Copier:
         self.access_checked = True
         self._missing: set[int] = set()
         self._lock = threading.Lock()
+        self._room = buffers() if self.large_files else []
         try:
             self.source = Handles(tree.anchor, lambda number: tree.folders[number][:2])
         except OSError as error:
@@ -270,7 +271,7 @@ class Copier:
         begun = time.perf_counter_ns()
         ends = LargeEnds(self)
         try:
-            self.large.waited = pump(numbers, ends, stop=stop, look=look)
+            self.large.waited = pump(numbers, ends, self._room, stop=stop, look=look)
             flushing = time.perf_counter_ns()
             self.flush()
             self.large.flush_ns = time.perf_counter_ns() - flushing

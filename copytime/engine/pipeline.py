@@ -10,7 +10,7 @@ import os
 import queue
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -22,7 +22,7 @@ from copytime.errors import Stopped
 if TYPE_CHECKING:
     from copytime.engine.system.posix import PosixFile
 
-__all__ = ["BLOCK", "IN_HAND", "Ends", "Waited", "pump", "read_some"]
+__all__ = ["BLOCK", "IN_HAND", "Ends", "Waited", "buffers", "pump", "read_some"]
 
 #: Size of one request, and buffers that go round.
 BLOCK, IN_HAND = 8 * 1024 * 1024, 4
@@ -86,15 +86,15 @@ class _Over(Exception):
 class _Pipeline:
     """The two threads and what goes round between them."""
 
-    def __init__(self, ends: Ends) -> None:
+    def __init__(self, ends: Ends, room: Sequence[memoryview]) -> None:
         self.ends = ends
         self.waited = Waited()
         self.moved = 0
         self.over = False
         self.failure: BaseException | None = None
-        self.room = [aligned_words(BLOCK).data.cast("B") for _ in range(IN_HAND)]
+        self.room = room
         self.empty: queue.SimpleQueue[int] = queue.SimpleQueue()
-        for slot in range(IN_HAND):
+        for slot in range(len(room)):
             self.empty.put(slot)
         self.full: queue.SimpleQueue[_Full | _End | None] = queue.SimpleQueue()
         self.lock = threading.Lock()
@@ -177,12 +177,21 @@ class _Pipeline:
             self.waited.source_ns += time.perf_counter_ns() - begun
 
 
-def pump(files: Iterable[int], ends: Ends, *, stop: Stop, look: Callable[[int], object]) -> Waited:
-    """Move the files with these numbers and return how the sides waited. Raises Stopped and whatever ``ends`` raises.
+def buffers() -> list[memoryview]:
+    """Return the memory that goes round; made before a clock starts, because its first touch costs more than a read."""
+    return [aligned_words(BLOCK).data.cast("B") for _ in range(IN_HAND)]
+
+
+def pump(
+    files: Iterable[int], ends: Ends, room: Sequence[memoryview], *, stop: Stop, look: Callable[[int], object]
+) -> Waited:
+    """Move the files with these numbers through ``room`` and return how the sides waited.
+
+    Raises Stopped and whatever ``ends`` raises.
 
     ``look`` is told the bytes written so far, now and then, from the calling thread. Both threads have ended in any case.
     """
-    line = _Pipeline(ends)
+    line = _Pipeline(ends, room)
     threads = [
         threading.Thread(target=line.guard, args=(work,), name=f"copytime-{name}", daemon=True)
         for name, work in (("reader", lambda: line.read(files)), ("writer", line.write))
