@@ -145,7 +145,8 @@ def _verified(one: Qualification) -> str:
     if first is None or first.verified is None:
         return "data      not checked"
     if first.mismatches:
-        lines = [f"WRONG DATA in {len(first.mismatches)} places, {4 * first.wrong_cells} KiB of it at least:"]
+        places = "place" if len(first.mismatches) == 1 else "places"
+        lines = [f"WRONG DATA in {len(first.mismatches)} {places}, {4 * first.wrong_cells} KiB of it at least:"]
         lines += [
             f"  {plain(each.file)} at byte {each.offset}, {each.length} bytes: {plain(each.found)}"
             for each in first.mismatches[:_LISTED]

@@ -128,6 +128,8 @@ def plan_copy(
     real = os.path.realpath(source)
     if not source or "\0" in source + destination or not os.path.lexists(real):
         raise InputError(f"there is no '{plain(source)}'", hint="Name a file or folder to copy.")
+    if not os.path.basename(real):
+        raise InputError("the root of all file systems cannot be copied", hint="Name a folder or file in it.")
     into, name = _place(source, destination)
     origin, target = here.target(os.path.dirname(real)), here.target(into)
     if os.path.isdir(real):
