@@ -143,6 +143,10 @@ def plan_copy(
     found = os.stat(target.path)
     tree = walk(real, never_enter=(found.st_dev, found.st_ino), stop=stop)
     _check_room(tree, target)
+    if back:
+        beside = here.target(_beside(tree))
+        check_target(beside)
+        _check_room(tree, beside)
     system_drive = _drive(here.target(os.sep))
     outwards = _drive(target) != system_drive or _drive(origin) == system_drive
     return CopyPlan(
@@ -196,6 +200,15 @@ def _check_room(tree: Tree, target: Target) -> None:
             + (f" (and {len(long) - 1} more)" if len(long) > 1 else ""),
             hint="Copy to a drive with another file system.",
         )
+
+
+def _beside(tree: Tree) -> str:
+    """Name where a scratch folder on the source's drive goes: beside the source, or in it where it is a mount point."""
+    if len(tree.folders) > 1:
+        root = os.path.join(tree.anchor, tree.folders[1].name)
+        if os.path.ismount(root):
+            return root
+    return tree.anchor
 
 
 def _drive(target: Target) -> tuple[str, ...]:
@@ -302,9 +315,8 @@ class _Visit:
     def _back(self) -> None:
         """Copy the copy into a scratch folder of the source's drive, which is then removed."""
         plan = self.plan
-        home = os.path.dirname(plan.source.path) if len(plan.tree.folders) > 1 else plan.source.path
+        home = _beside(plan.tree)
         target = self.platform.target(home)
-        check_target(target)
         tree = walk(plan.path, stop=self.stop)
         _check_room(tree, target)
         scratch = Scratch.make(
@@ -335,7 +347,7 @@ class _Visit:
 
     def _timed(self, copier: Copier, origin: Target, target: Target, direction: Direction) -> Leg:
         """Run one copier between counters on both sides."""
-        self._drain(copier)
+        self._drain(origin, target)
         readers = [self._observer(origin), self._observer(target)]
         readers[0].watch_idle()
         readers[1].watch_idle()
@@ -420,10 +432,10 @@ class _Visit:
             idle_s=_IDLE_S,
         )
 
-    def _drain(self, copier: Copier) -> None:
+    def _drain(self, *targets: Target) -> None:
         """Wait for what others wrote, on both sides; dirty originals could not be dropped from memory."""
         self.progress(Progress(stage="wait", workload=Workload.COPY))
-        for path in (copier.tree.anchor, copier.destination.path):
+        for path in (one.path for one in targets):
             folder = self.system.open_folder(path)
             try:
                 folder.drain()
