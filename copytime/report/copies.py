@@ -135,7 +135,8 @@ def _witnesses(leg: dict[str, Any]) -> list[str]:
         moved = leg.get(f"{side}_device_bytes")
         if side == "source" and leg["source_witness"] == "cached":
             said = "CACHED: the source came from memory, in part at least; this is not its drive's speed"
-        share = f" ({percent_text(moved / leg['bytes'])} of the payload)" if moved is not None and leg["bytes"] else ""
+        told = moved is not None and leg["bytes"] and leg[f"{side}_witness"] in ("device", "cached")
+        share = f" ({percent_text(moved / leg['bytes'])} of the payload)" if told else ""
         lines.append(f"{'from' if side == 'source' else 'onto'}      {said}{share}")
     return lines
 
