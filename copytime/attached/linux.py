@@ -9,7 +9,7 @@ from pathlib import Path
 from copytime.attached.folders import real_folder
 from copytime.attached.linux_blocks import BlockTree
 from copytime.attached.linux_mounts import FILE_LIMITS, PSEUDO, Mount, backing_of, mount_of, parse_mountinfo
-from copytime.attached.model import Backing, DiskState, Target
+from copytime.attached.model import Backing, DiskState, Layer, Target
 from copytime.attached.stacks import Stack, below_files, remarks_on, side_by_side
 from copytime.errors import TargetError, from_os_error
 from copytime.records import Counts
@@ -62,6 +62,29 @@ class Linux:
     def states(self, target: Target) -> tuple[DiskState, ...]:
         """Read what may change about each disk; see Platform."""
         return tuple(self.blocks.state(disk.number) for disk in target.disks)
+
+    def named(self, device: str) -> Target | None:
+        """Describe the block device called ``device`` (``sdb``, ``/dev/sdb1``) by itself, mounted or not.
+
+        None if there is none. Its own counters are meant, and not those of what it stands on.
+        """
+        number = self.blocks.number_of(device.removeprefix("/dev/")) if "/" not in device.removeprefix("/dev/") else None
+        folder = self.blocks.folder(number) if number else None
+        if number is None or folder is None:
+            return None
+        disk = self.blocks.disk(folder, number)
+        return Target(
+            path=f"/dev/{folder.name}",
+            mount_point="",
+            file_system="any",
+            source=f"/dev/{folder.name}",
+            device=0,
+            backing=Backing.DRIVE,
+            total_bytes=disk.size_bytes or 0,
+            free_bytes=0,
+            layers=(Layer(kind="loop" if (folder / "loop").is_dir() else "disk", name=folder.name),),
+            disks=(disk,),
+        )
 
     def mounts(self) -> tuple[Mount, ...]:
         """List what is mounted in this process's view."""

@@ -25,6 +25,8 @@ _COMMANDS: dict[str, str] = {
     "export": "copytime.cli.exchange:export",
     "compare": "copytime.cli.compare:compare",
     "sustain": "copytime.cli.sustain:sustain",
+    "copy": "copytime.cli.copy:copy",
+    "watch": "copytime.cli.watch:watch",
     "log": "copytime.cli.log:log",
     "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
@@ -45,6 +47,8 @@ _SHORT: dict[str, str] = {
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
     "sustain": "Write one long stream: phases, where the fast one ends, the rate after it.",
+    "copy": "Copy your own files, timed, every byte checked.",
+    "watch": "Time a copy that another program makes, from the drive's own counters.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
 }
 

@@ -21,13 +21,16 @@ __all__ = ["run_stoppable"]
 
 T = TypeVar("T")
 
+_STOPPING = "stopping: finished passes are kept, the scratch folder is being removed ..."
+
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 
 class _Bell:
     """Counts the signals that arrived and says what each of them means."""
 
-    def __init__(self) -> None:
+    def __init__(self, stopping: str) -> None:
+        self.stopping = stopping
         self.rung = 0
         self.stop = False
 
@@ -35,7 +38,7 @@ class _Bell:
         self.rung += 1
         self.stop = True  # a plain attribute: an Event's lock might be held by the very thread that the signal interrupts
         if self.rung == 1:
-            self._say("\nstopping: finished passes are kept, the scratch folder is being removed ...")
+            self._say("\n" + self.stopping)
         elif self.rung == 2:
             self._say("still cleaning up; once more leaves at once and leaves the rest to 'copytime tidy'")
         else:
@@ -48,13 +51,15 @@ class _Bell:
             os.write(sys.stderr.fileno(), (text + "\n").encode())
 
 
-def run_stoppable(work: Callable[[Callable[[], bool]], T]) -> T:
+def run_stoppable(work: Callable[[Callable[[], bool]], T], *, stopping: str = _STOPPING) -> T:
     """Call ``work(stop)`` in a thread; ``stop()`` turns True when the user or the system asks to end.
+
+    ``stopping`` is what is said then.
 
     Returns or raises what ``work`` does, and never before it has ended. Must be called from the main thread. A signal that
     whoever started this program wants ignored (``nohup``) stays ignored.
     """
-    bell = _Bell()
+    bell = _Bell(stopping)
     found: list[T] = []
     failed: list[BaseException] = []
     ended = threading.Event()

@@ -26,7 +26,10 @@ WAKE = "wake.bin"
 _PREFIX = "copytime-scratch-"
 
 #: Names that this program gives to files and folders in its scratch folder; nothing else in there is ever removed.
-_OUR_FILES = re.compile(r"(large-[0-9]{4}|wake|f[0-9]{6,8}|back-[0-9]{4}|stream-[0-9]{4})\.bin|" + re.escape(MARKER))
+_OUR_FILES = re.compile(
+    r"(large-[0-9]{4}|wake|f[0-9]{6,8}|back-[0-9]{4}|stream-[0-9]{4})\.bin|\.copytime-[0-9a-f]{8}-[0-9]+\.part|"
+    + re.escape(MARKER)
+)
 _OUR_FOLDERS = re.compile(r"small|d[0-9]{4,6}|back")
 
 _MARKER_TEXT = """\

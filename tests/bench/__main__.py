@@ -6,7 +6,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from tests.bench import large, notes, small
+from tests.bench import copy, large, notes, small
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
 
@@ -17,8 +17,8 @@ def main() -> None:
     parser.add_argument(
         "what",
         nargs="*",
-        default=["large", "small", "notes"],
-        choices=["large", "small", "notes"],
+        default=["large", "small", "copy", "notes"],
+        choices=["large", "small", "copy", "notes"],
         help="which benches; all if none is named",
     )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
@@ -40,6 +40,15 @@ def main() -> None:
     why = why_not(asked.file_system)
     if why is not None:
         raise SystemExit(f"{why}; name a folder on a drive with --folder")
+    if "copy" in asked.what:
+        with (
+            tempfile.TemporaryDirectory(prefix="copytime-bench-") as home,
+            loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb + 1500) as first,
+            loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb + 1500) as second,
+        ):
+            copy.bench(first.mount, second.mount, asked.size_mb * 10**6, (asked.files or [20000])[0], asked.rounds)
+        if asked.what == ["copy"]:
+            return
     with (
         tempfile.TemporaryDirectory(prefix="copytime-bench-") as home,
         loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb * 3 + 500) as drive,

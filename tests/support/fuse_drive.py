@@ -163,6 +163,9 @@ def serve(mount: str, backing: str, control: str) -> None:
         def unlink(self, path: str) -> None:
             os.unlink(self.place(path))
 
+        def rename(self, old: str, new: str) -> None:
+            os.rename(self.place(old), self.place(new))
+
         def chmod(self, path: str, mode: int) -> None:
             os.chmod(self.place(path), mode)
 

@@ -1,0 +1,147 @@
+"""``copytime copy``: the user's own files, timed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.errors import ExitCode
+
+if TYPE_CHECKING:
+    from copytime.logbook import Logbook
+    from copytime.visits.copying import CopyPlan, CopyResult
+
+__all__ = ["copy"]
+
+
+@command("copy")
+@click.argument("source", type=click.Path(path_type=str))
+@click.argument("dest", type=click.Path(path_type=str))
+@click.option("--no-verify", is_flag=True, help="Do not read both sides again to compare every byte.")
+@click.option("--back", is_flag=True, help="Then time the other direction, into a scratch folder beside SOURCE.")
+@click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@json_option
+@output_option
+def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, as_json: bool, output: Path | None) -> int:
+    """Copy the file or folder SOURCE to DEST, timed, and compare every byte.
+
+    \b
+    copytime copy games /mnt/drive           makes /mnt/drive/games
+    copytime copy games /mnt/drive/second    under a new name
+    copytime copy games /mnt/drive --back    the other direction as well
+
+    A timed copy, not a synchroniser: nothing is resumed, filtered or overwritten. Times, permissions and links are kept;
+    a file has its name only when it is complete. Files that cannot be copied are listed, and the exit code is then 1.
+    """
+    from copytime.cli.stopping import run_stoppable
+    from copytime.visits.copying import plan_copy
+
+    check_output(output)
+    plan = run_stoppable(
+        lambda stop: plan_copy(source, dest, verify=not no_verify, back=back, stop=stop), stopping="stopping ..."
+    )
+    words = describe(plan)
+    if dry_run:
+        answer(words)
+        return ExitCode.DONE
+    if not session().quiet:
+        say(words)
+    book = open_logbook("The copy goes on and is printed, but not logged.")
+    try:
+        found = _carried_out(plan, book)
+    finally:
+        if book is not None:
+            book.close()
+    _show(found, as_json=as_json, output=output)
+    if found.failure is not None:
+        say_error(found.failure.message, found.failure.hint)
+        _tell_kept(found)
+        return found.failure.exit_code
+    if found.qualification.mismatches:
+        return ExitCode.WRONG_DATA
+    if found.left or found.not_compared:
+        counts = f"{len(found.left)} not copied, {len(found.not_compared)} not compared"
+        say_error(f"not everything went through: {counts}", "They are listed above; --json has all of them.")
+        return ExitCode.FAILED
+    return ExitCode.DONE
+
+
+def describe(plan: CopyPlan) -> str:
+    """Tell what will happen, in a few lines."""
+    from copytime.safetext import plain
+    from copytime.units import size_text
+    from copytime.visits.telling import behind
+
+    tree = plan.tree
+    counts = [f"{len(tree.files)} files of {size_text(tree.total_bytes)} ({plan.large_files} of them large)"]
+    counts += [f"{len(tree.folders) - 1} folders", f"{len(tree.links)} links"] if len(tree.folders) > 1 else []
+    under_test = "the destination" if plan.under_test is plan.destination else "the source"
+    lines = [
+        f"from     {plain(plan.source.path)}: {plain(plan.source.file_system)}, {behind(plan.source)}",
+        f"to       {plain(plan.path)}: {plain(plan.destination.file_system)}, {behind(plan.destination)}",
+        f"copies   {', '.join(counts)}",
+        f"figures  are of the drive of {under_test}: {plan.direction}",
+        "checks   " + ("both sides are read again and every byte compared" if plan.verify else "nothing: --no-verify"),
+    ]
+    if plan.back:
+        lines.append("back     into a scratch folder beside the source, which is removed at the end")
+    if tree.special:
+        lines.append(f"left     {len(tree.special)} that are neither files, folders nor links")
+    return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
+
+
+def _carried_out(plan: CopyPlan, book: Logbook | None) -> CopyResult:
+    """Copy with progress where somebody watches, ready to be stopped."""
+    from copytime.cli.progress import Bars, bars_wanted
+    from copytime.cli.stopping import run_stoppable
+    from copytime.visits.copying import carry_out
+
+    bars = Bars() if bars_wanted(quiet=session().quiet) else None
+    try:
+        return run_stoppable(
+            lambda stop: carry_out(plan, logbook=book, progress=bars, stop=stop),
+            stopping="stopping: complete files are kept, unfinished ones are being removed ...",
+        )
+    finally:
+        if bars is not None:
+            bars.close()
+
+
+def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
+    """Print the result, or write it to a file, and give the advice that belongs to it."""
+    from copytime.report.copies import copy_document, copy_text
+
+    make = copy_document if as_json else copy_text
+    plan = found.plan
+    made = make(
+        found.qualification,
+        source=_source(plan),
+        destination=plan.path,
+        left=found.left,
+        not_compared=found.not_compared,
+        special=plan.tree.special,
+    )
+    deliver(json_text(made) if isinstance(made, dict) else made, output)
+    if not session().quiet:
+        for said in found.qualification.warnings:
+            say_note(said)
+
+
+def _source(plan: CopyPlan) -> str:
+    import os
+
+    tree = plan.tree
+    return os.path.join(tree.anchor, tree.folders[1].name if len(tree.folders) > 1 else tree.files[0].name)
+
+
+def _tell_kept(found: CopyResult) -> None:
+    """Say what stands at the destination after a copy that did not reach its end."""
+    from copytime.safetext import plain
+
+    files = sum(leg.large.files + leg.small.files for leg in found.legs[:1])
+    wanted = len(found.plan.tree.files)
+    say(f"{files} of {wanted} files are complete and were kept in {plain(found.plan.path)}; nothing unfinished was left.")

@@ -1,0 +1,466 @@
+"""A copy of the user's own files, timed, witnessed on both sides, compared and written down."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import psutil
+
+from copytime.attached import Platform, Target
+from copytime.attached import platform as this_platform
+from copytime.engine.awake import kept_awake
+from copytime.engine.blocks import Stop, never
+from copytime.engine.comparing import Compared, compare
+from copytime.engine.copying import SMALL_BELOW, Copier, Names, Stretch
+from copytime.engine.scratch import Scratch
+from copytime.engine.system import System
+from copytime.engine.system import system as this_system
+from copytime.engine.tree import Left, Tree, walk
+from copytime.engine.witness import Observation, Observer, judge
+from copytime.errors import CopytimeError, InputError, NoSpace, Stopped, from_os_error
+from copytime.logbook import Logbook
+from copytime.records import Direction, Durability, Pass, Progress, ProgressCallback, Qualification, Witness, Workload
+from copytime.safetext import plain, storable
+from copytime.units import size_text
+from copytime.visits.copy_records import conditions_of_copy, copy_pass, finished, remarks_of
+from copytime.visits.journal import journal_in
+from copytime.visits.notes import Notes
+from copytime.visits.plan import check_target
+from copytime.visits.timed import now
+from copytime.visits.works import answered_elsewhere
+
+__all__ = ["CopyPlan", "CopyResult", "Leg", "carry_out", "plan_copy"]
+
+#: Room that is left over on the destination, in bytes, beside what the files take.
+_RESERVE = 16 * 1024 * 1024
+
+_IDLE_S = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CopyPlan:
+    """A copy that is possible and not begun.
+
+    ``direction`` is seen from the drive under test: the destination, unless that is the system's own drive and the source
+    is not. ``name`` is what the copy will be called in ``destination``.
+    """
+
+    tree: Tree
+    source: Target
+    destination: Target
+    name: str
+    direction: Direction
+    verify: bool
+    back: bool
+    remarks: tuple[str, ...]
+
+    @property
+    def under_test(self) -> Target:
+        """The drive that the figures are about."""
+        return self.destination if self.direction is Direction.TO_DRIVE else self.source
+
+    @property
+    def large_files(self) -> int:
+        """Files that go through the pipeline."""
+        return sum(one.size >= SMALL_BELOW for one in self.tree.files)
+
+    @property
+    def path(self) -> str:
+        """Where the copy will stand."""
+        return os.path.join(self.destination.path, self.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """One copy as it went; ``source`` and ``destination`` are what the counters of each side say. ``timed`` is its pass."""
+
+    direction: Direction
+    large: Stretch
+    small: Stretch
+    elapsed_ns: int
+    flush_ns: int
+    links: int
+    folders: int
+    source: Witness
+    destination: Witness
+    source_bytes: int | None
+    destination_bytes: int | None
+    durability: Durability
+    timed: Pass | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CopyResult:
+    """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did."""
+
+    plan: CopyPlan
+    qualification: Qualification
+    legs: tuple[Leg, ...]
+    left: tuple[Left, ...]
+    not_compared: tuple[Left, ...]
+    failure: CopytimeError | None = None
+
+
+def plan_copy(
+    source: str,
+    destination: str,
+    *,
+    verify: bool = True,
+    back: bool = False,
+    stop: Stop = never,
+    platform: Platform | None = None,
+) -> CopyPlan:
+    """Look at everything that is to be copied; nothing is changed.
+
+    A destination that is a folder takes the copy under the source's name; else it is the copy's own new name. Raises
+    InputError, AccessRefused, NoSpace or DriveFault.
+    """
+    if not sys.platform.startswith("linux"):
+        raise CopytimeError(
+            "copies cannot be timed on this system yet", hint="'copytime qualify' measures the drive with files of its own."
+        )
+    here = platform or this_platform()
+    real = os.path.realpath(source)
+    if not source or "\0" in source + destination or not os.path.lexists(real):
+        raise InputError(f"there is no '{plain(source)}'", hint="Name a file or folder to copy.")
+    if not os.path.basename(real):
+        raise InputError("the root of all file systems cannot be copied", hint="Name a folder or file in it.")
+    into, name = _place(source, destination)
+    origin, target = here.target(os.path.dirname(real)), here.target(into)
+    if os.path.isdir(real):
+        origin = here.target(real)
+    check_target(target)
+    if os.path.lexists(os.path.join(target.path, name)):
+        raise InputError(
+            f"{plain(os.path.join(target.path, name))} exists already and is not overwritten",
+            hint="Name a folder that holds nothing of this name, or a new name.",
+        )
+    found = os.stat(target.path)
+    tree = walk(real, never_enter=(found.st_dev, found.st_ino), stop=stop)
+    _check_room(tree, target)
+    if back:
+        beside = here.target(_beside(tree))
+        check_target(beside)
+        _check_room(tree, beside)
+    system_drive = _drive(here.target(os.sep))
+    outwards = _drive(target) != system_drive or _drive(origin) == system_drive
+    return CopyPlan(
+        tree=tree,
+        source=origin,
+        destination=target,
+        name=name,
+        direction=Direction.TO_DRIVE if outwards else Direction.FROM_DRIVE,
+        verify=verify,
+        back=back,
+        remarks=tuple(dict.fromkeys([*origin.remarks, *target.remarks, *remarks_of(tree)])),
+    )
+
+
+def _place(source: str, destination: str) -> tuple[str, str]:
+    """Return (folder, name) of the copy."""
+    if os.path.isdir(destination):
+        name = os.path.basename(os.path.abspath(source))
+        return destination, name
+    if destination.endswith(os.sep) or not destination:
+        raise InputError(f"there is no folder '{plain(destination)}'", hint="Make it first, or name one that exists.")
+    folder, name = os.path.split(os.path.abspath(destination))
+    if os.path.lexists(destination):
+        raise InputError(
+            f"{plain(destination)} exists already and is not overwritten", hint="Name a folder, or a name that is new."
+        )
+    if not os.path.isdir(folder):
+        raise InputError(f"there is no folder {plain(folder)}", hint="Make it first, or name one that exists.")
+    return folder, name
+
+
+def _check_room(tree: Tree, target: Target) -> None:
+    unit = max(512, target.unit_bytes)
+    needed = sum(-(-one.size // unit) * unit for one in tree.files) + unit * (len(tree.folders) + len(tree.files) // 32)
+    if needed + _RESERVE > target.free_bytes:
+        raise NoSpace(
+            f"the copy needs {size_text(needed)}; {size_text(target.free_bytes)} are free in {plain(target.path)}",
+            hint="Free some space, or name another destination.",
+        )
+    entries = len(tree.files) + len(tree.folders) + len(tree.links)
+    if target.free_files is not None and entries > target.free_files:
+        raise NoSpace(
+            f"the copy has {entries} files and folders; the file system has entries for {target.free_files} more",
+            hint="Name another destination.",
+        )
+    limit = target.file_limit
+    long = [one for one in tree.files if limit is not None and one.size > limit]
+    if long:
+        raise InputError(
+            f"{plain(tree.path(long[0]))} has {size_text(long[0].size)}, more than {plain(target.file_system)} can hold"
+            + (f" (and {len(long) - 1} more)" if len(long) > 1 else ""),
+            hint="Copy to a drive with another file system.",
+        )
+
+
+def _beside(tree: Tree) -> str:
+    """Name where a scratch folder on the source's drive goes: beside the source, or in it where it is a mount point."""
+    if len(tree.folders) > 1:
+        root = os.path.join(tree.anchor, tree.folders[1].name)
+        if os.path.ismount(root):
+            return root
+    return tree.anchor
+
+
+def _drive(target: Target) -> tuple[str, ...]:
+    """Tell drives apart; a loop device is one of its own."""
+    loops = tuple(layer.name for layer in target.layers if layer.kind == "loop")
+    return loops or tuple(disk.number for disk in target.disks) or (str(target.device),)
+
+
+def carry_out(
+    plan: CopyPlan,
+    *,
+    logbook: Logbook | None = None,
+    progress: ProgressCallback | None = None,
+    stop: Stop = never,
+    platform: Platform | None = None,
+    system: System | None = None,
+) -> CopyResult:
+    """Copy, compare, copy back if asked to, and write the passes down.
+
+    Errors that end the work come back in the result beside everything that was finished; complete files stay, drafts are
+    removed. What a single file's error left out is listed in ``left``.
+    """
+    return _Visit(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+
+
+class _Visit:
+    """One run of one plan."""
+
+    def __init__(
+        self,
+        plan: CopyPlan,
+        logbook: Logbook | None,
+        progress: ProgressCallback | None,
+        stop: Stop,
+        platform: Platform,
+        system: System,
+    ) -> None:
+        self.plan = plan
+        self.notes = Notes(logbook)
+        self.progress = progress or (lambda _: None)
+        self.stop = stop
+        self.platform = platform
+        self.system = system
+        self.legs: list[Leg] = []
+        self.left: list[Left] = list(plan.tree.unread)
+        self.not_compared: list[Left] = []
+        self.remarks = list(plan.remarks)
+        self.begun = Qualification(
+            id=str(uuid.uuid4()),
+            created=now(),
+            state="running",
+            drive=storable(plan.under_test.drive_label),
+            target=storable(plan.under_test.path),
+            conditions=conditions_of_copy(plan.under_test),
+        )
+
+    def run(self) -> CopyResult:
+        """Do everything from the first entry in the logbook to the last."""
+        self.notes.write(lambda book: book.begin(self.begun))
+        failure: CopytimeError | None = None
+        state = "failed"
+        try:
+            with kept_awake():
+                self._forth()
+                if self.plan.back and self.legs and self.plan.tree.total_bytes:
+                    self._back()
+            state = "finished"
+        except CopytimeError as error:
+            failure = error
+            state = "stopped" if isinstance(error, Stopped) else "failed"
+        except OSError as error:
+            failure = from_os_error(error, f"copying to {plain(self.plan.path)}")
+        finally:
+            done = finished(self.begun, self.legs, self.remarks, self.notes, state)
+        return CopyResult(
+            plan=self.plan,
+            qualification=done,
+            legs=tuple(self.legs),
+            left=tuple(self.left),
+            not_compared=tuple(self.not_compared),
+            failure=failure,
+        )
+
+    def _forth(self) -> None:
+        """Copy what the user asked for, and compare it."""
+        plan = self.plan
+        names = Names(plan.tree, plan.name)
+        copier = Copier(self.system, plan.tree, plan.destination.path, names, each=answered_elsewhere(plan.destination))
+        try:
+            try:
+                leg = self._timed(copier, plan.source, plan.destination, plan.direction)
+            finally:
+                self.left += copier.failed
+                if copier.keeping.lost:
+                    self.remarks.append(
+                        f"this file system keeps not every file's {' and '.join(sorted(copier.keeping.lost))}"
+                    )
+            if plan.verify and copier.done_bytes:
+                leg = self._compared(copier, leg)
+            self.legs[-1] = leg
+        finally:
+            copier.close()
+
+    def _back(self) -> None:
+        """Copy the copy into a scratch folder of the source's drive, which is then removed."""
+        plan = self.plan
+        home = _beside(plan.tree)
+        target = self.platform.target(home)
+        tree = walk(plan.path, stop=self.stop)
+        _check_room(tree, target)
+        scratch = Scratch.make(
+            self.system,
+            home,
+            journal=journal_in(self.notes.write),
+            created=now(),
+            process_started=psutil.Process().create_time(),
+            device=target.device,
+        )
+        try:
+            other = Direction.FROM_DRIVE if plan.direction is Direction.TO_DRIVE else Direction.TO_DRIVE
+            names = Names(tree, "back", numbered=True)
+            copier = Copier(self.system, tree, scratch.path, names, each=answered_elsewhere(target))
+            try:
+                self._timed(copier, plan.destination, target, other)
+            finally:
+                self.not_compared += copier.failed
+                copier.close()
+        finally:
+            try:
+                left = scratch.clear()
+            except CopytimeError as error:
+                self.remarks.append(f"{error.message}. 'copytime tidy --yes' removes what is left of it")
+            else:
+                if left:
+                    self.remarks.append(f"{plain(scratch.path)} was left in place: it holds something that is not ours")
+
+    def _timed(self, copier: Copier, origin: Target, target: Target, direction: Direction) -> Leg:
+        """Run one copier between counters on both sides."""
+        self._drain(origin, target)
+        readers = [self._observer(origin), self._observer(target)]
+        readers[0].watch_idle()
+        readers[1].watch_idle()
+        started = now()
+        look = self._shower("write" if direction is Direction.TO_DRIVE else "read", direction, copier.tree.total_bytes)
+        for reader in readers:
+            reader.start()
+        try:
+            copier.run(stop=self.stop, look=look)
+        finally:
+            seen = [
+                reader.finish(way, copier.elapsed_ns or 1)
+                for reader, way in zip(readers, (Direction.FROM_DRIVE, Direction.TO_DRIVE), strict=True)
+            ]
+            leg = self._leg(copier, origin, target, direction, seen, started)
+            self.legs.append(leg)
+        one = leg.timed
+        if one is not None:
+            self.notes.write(lambda book: book.add_pass(self.begun.id, one))
+            self.progress(
+                Progress(stage="write", workload=Workload.COPY, direction=direction, repeat=1, repeats=1, finished=one)
+            )
+        return leg
+
+    def _leg(
+        self, copier: Copier, origin: Target, target: Target, direction: Direction, seen: list[Observation], started: str
+    ) -> Leg:
+        shared = set(_disks(origin)) & set(_disks(target))
+        if shared:  # each side's counters show the other side's traffic as well, which is ours
+            seen = [replace(one, other_bytes=0, other_idle_bytes=0) for one in seen]
+        # a folder entry and an i-node for each file, and the journal's copy of them (common practice, no source)
+        slack = 2 * 1024 * 1024 + 8 * 1024 * (copier.small.files + len(copier.tree.folders))
+        moved = copier.done_bytes
+        words = [judge(moved, one, slack=slack) if moved else Witness.NONE for one in seen]
+        durability = Durability(
+            method=self.system.each_flush_method if copier.each else self.system.small_flush_method,
+            flush_proven=target.flush_reaches_drive,
+            server_proven=not copier.each,
+        )
+        under = 1 if direction is Direction.TO_DRIVE else 0
+        complete = copier.finished and copier.done_bytes > 0
+        return Leg(
+            direction=direction,
+            large=copier.large,
+            small=copier.small,
+            elapsed_ns=copier.elapsed_ns,
+            flush_ns=copier.flush_ns,
+            links=copier.links_made,
+            folders=len(copier.tree.folders) - 1,
+            source=words[0],
+            destination=words[1],
+            source_bytes=seen[0].device_bytes,
+            destination_bytes=seen[1].device_bytes,
+            durability=durability,
+            timed=copy_pass(copier, direction, started, seen[under], words[under], durability) if complete else None,
+        )
+
+    def _compared(self, copier: Copier, leg: Leg) -> Leg:
+        """Compare every byte, untimed, and let the counters say where the copy's bytes came from."""
+        observer = self._observer(self.plan.destination)
+        observer.start()
+        begun = time.perf_counter_ns()
+        look = self._shower("check", None, copier.done_bytes)
+        found: Compared = compare(copier, stop=self.stop, look=look)
+        seen = observer.finish(Direction.FROM_DRIVE, time.perf_counter_ns() - begun)
+        self.not_compared += found.left
+        witness = judge(max(1, copier.done_bytes), seen)
+        how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
+        if found.left:
+            how = "not every file" + how.removeprefix("every byte")
+        if leg.timed is None:
+            return leg
+        one = replace(leg.timed, verified=how, wrong_cells=found.wrong_cells, mismatches=tuple(found.mismatches))
+        self.notes.write(lambda book: book.add_verification(one))
+        return replace(leg, timed=one)
+
+    def _observer(self, target: Target) -> Observer:
+        return Observer(
+            lambda: self.platform.counts(target),
+            copies=target.copies,
+            suspended=self.system.suspended_ns,
+            idle_s=_IDLE_S,
+        )
+
+    def _drain(self, *targets: Target) -> None:
+        """Wait for what others wrote, on both sides; dirty originals could not be dropped from memory."""
+        self.progress(Progress(stage="wait", workload=Workload.COPY))
+        for path in (one.path for one in targets):
+            folder = self.system.open_folder(path)
+            try:
+                folder.drain()
+            except OSError as error:
+                raise from_os_error(error, f"flushing what others wrote to {plain(path)}") from error
+            finally:
+                folder.close()
+
+    def _shower(self, stage: str, direction: Direction | None, total: int) -> Callable[[int], object]:
+        begun = time.monotonic()
+
+        def look(done: int) -> None:
+            self.progress(
+                Progress(
+                    stage=stage,
+                    workload=Workload.COPY,
+                    direction=direction,
+                    done_bytes=done,
+                    total_bytes=total,
+                    elapsed_s=time.monotonic() - begun,
+                )
+            )
+
+        return look
+
+
+def _disks(target: Target) -> tuple[str, ...]:
+    return tuple(disk.number for disk in target.disks)

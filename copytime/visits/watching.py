@@ -1,0 +1,291 @@
+"""A copy that another program makes, timed from the drive's own counters: from their first rise until they fall quiet."""
+
+from __future__ import annotations
+
+import os
+import time
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from copytime.attached import Backing, Platform, Target
+from copytime.attached import platform as this_platform
+from copytime.engine.awake import kept_awake
+from copytime.engine.blocks import Stop, never
+from copytime.errors import CopytimeError, InputError, Stopped, TargetError
+from copytime.logbook import Logbook
+from copytime.records import (
+    Access,
+    Counts,
+    Direction,
+    Pass,
+    Progress,
+    ProgressCallback,
+    Qualification,
+    Trace,
+    Witness,
+    Workload,
+)
+from copytime.safetext import plain, storable
+from copytime.visits.copy_records import conditions_of_copy, logged
+from copytime.visits.notes import Notes
+from copytime.visits.timed import now
+
+__all__ = ["POLL_S", "QUIET_S", "Watched", "Way", "drive_to_watch", "follow", "watch"]
+
+#: How often the counters are read, in seconds; a reading costs some microseconds.
+POLL_S = 0.02
+
+#: A drive is quiet if it moved nothing for this long, in seconds, unless said otherwise.
+QUIET_S = 3.0
+
+#: Less than this in a moment of looking is a system's breathing and does not start the clock, in bytes.
+_BREATH = 256 * 1024
+
+#: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
+_APART = 500_000_000
+
+#: A direction with less than this share of what was moved in all is metadata, and no copy of its own.
+_SHARE = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """What moved in one direction: from the reading before its first rise to the one after its last.
+
+    Both ends are known to one step of looking: ``resolution_ns`` is the longest possible error of ``elapsed_ns`` that comes
+    from it, so that the rate lies between ``low`` and ``high``. ``readings`` are (ns, bytes) from the first rise on.
+    """
+
+    direction: Direction
+    moved_bytes: int
+    elapsed_ns: int
+    resolution_ns: int
+    readings: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def rate(self) -> float:
+        """Bytes per second, from the middle of the possible times."""
+        return self.moved_bytes * 1e9 / self.elapsed_ns
+
+    @property
+    def low(self) -> float:
+        """Lowest rate that fits the readings."""
+        return self.moved_bytes * 1e9 / (self.elapsed_ns + self.resolution_ns / 2)
+
+    @property
+    def high(self) -> float:
+        """Highest rate that fits the readings."""
+        return self.moved_bytes * 1e9 / max(1.0, self.elapsed_ns - self.resolution_ns / 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watched:
+    """What was seen: one way for each direction that moved something, and what ended it early, if anything did."""
+
+    qualification: Qualification
+    ways: tuple[Way, ...]
+    quiet_s: float
+    failure: CopytimeError | None = None
+
+
+def drive_to_watch(name: str, platform: Platform | None = None) -> Target:
+    """Find the drive that is meant by a folder on it or by its device's name; a loop device is taken for itself.
+
+    Raises TargetError, AccessRefused or DriveFault.
+    """
+    here = platform or this_platform()
+    named: Callable[[str], Target | None] | None = getattr(here, "named", None)
+    found = named(name) if named is not None and (name.startswith("/dev/") or not os.path.exists(name)) else None
+    if found is not None:
+        return found
+    target = here.target(name)
+    loop = next((layer.name for layer in target.layers if layer.kind == "loop"), None)
+    by_itself = named(loop) if named is not None and loop is not None else None
+    if by_itself is not None:
+        return replace(target, disks=by_itself.disks, layers=by_itself.layers, backing=Backing.DRIVE)
+    if not target.disks:
+        raise TargetError(
+            f"no drive with counters stands behind '{plain(name)}'", hint="Name a folder on a drive, or its device."
+        )
+    return target
+
+
+def watch(
+    target: Target,
+    *,
+    quiet_s: float = QUIET_S,
+    logbook: Logbook | None = None,
+    progress: ProgressCallback | None = None,
+    stop: Stop = never,
+    platform: Platform | None = None,
+) -> Watched:
+    """Wait until the drive moves something, follow until it is quiet for ``quiet_s`` seconds, and write that down.
+
+    A stop while something moves keeps what was seen so far. Raises InputError for a time that makes no sense.
+    """
+    if not 0.2 <= quiet_s <= 3600:
+        raise InputError(
+            f"a quiet of {quiet_s:g} seconds cannot be waited for", hint="Ask for 0.2 to 3600, such as --quiet-after 5."
+        )
+    here = platform or this_platform()
+    notes = Notes(logbook)
+    begun = Qualification(
+        id=str(uuid.uuid4()),
+        created=now(),
+        state="running",
+        drive=storable(target.drive_label),
+        target=storable(target.path),
+        conditions={**conditions_of_copy(target), "watched": True, "quiet_seconds": quiet_s},
+    )
+    with kept_awake():
+        ways, failure = follow(lambda: here.counts(target), quiet_s=quiet_s, progress=progress, stop=stop)
+    passes = tuple(_pass(way, begun.created) for way in ways)
+    if not passes:
+        return Watched(qualification=replace(begun, state="stopped"), ways=(), quiet_s=quiet_s, failure=failure)
+    notes.write(lambda book: book.begin(begun))
+    for one in passes:
+        _write(notes, begun.id, one)
+    state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
+    remarks = ["watched: the bytes are all that the drive moved, by whatever program, metadata included"]
+    done = logged(begun, passes, remarks, notes, state)
+    return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure)
+
+
+def follow(
+    read: Callable[[], Counts | None],
+    *,
+    quiet_s: float,
+    progress: ProgressCallback | None = None,
+    stop: Stop = never,
+    poll_s: float = POLL_S,
+) -> tuple[tuple[Way, ...], CopytimeError | None]:
+    """Read counters until they have risen and fallen quiet; return what moved and what ended it early, if anything did."""
+    told = progress or (lambda _: None)
+    sides = (_Side(Direction.TO_DRIVE), _Side(Direction.FROM_DRIVE))
+    failure: CopytimeError | None = None
+    told_at = 0.0
+    while True:
+        at = time.perf_counter_ns()
+        counts = read()
+        if counts is None:
+            failure = CopytimeError("the drive's counters are gone: it was removed, or this system has none")
+            break
+        for side, total in zip(sides, (counts.written_bytes, counts.read_bytes), strict=True):
+            side.see(at, total)
+        last = max(side.last_rise for side in sides)
+        if last and at - last > quiet_s * 1e9:
+            if sum(side.moved for side in sides) >= _BREATH:
+                break
+            for side in sides:
+                side.forget()
+        if stop():
+            failure = Stopped("stopped on request")
+            break
+        if time.monotonic() - told_at > 0.2:
+            told_at = time.monotonic()
+            _tell(told, sides)
+        time.sleep(poll_s)  # reason: this is the polling
+    total = sum(side.moved for side in sides)
+    ways = [side.way() for side in sides if side.moved >= max(_BREATH, _SHARE * total)]
+    return tuple(way for way in ways if way is not None), failure
+
+
+class _Side:
+    """The readings of one direction."""
+
+    def __init__(self, direction: Direction) -> None:
+        self.direction = direction
+        self.before: tuple[int, int] | None = None
+        self.forget()
+
+    def forget(self) -> None:
+        """Take what was seen for nothing: a breath of the system."""
+        self.start: tuple[int, int] | None = None
+        self.last_rise = 0
+        self.moved = 0
+        self.rises: list[tuple[int, int, int]] = []  # when it was seen, bytes until then, length of the step before it
+
+    def see(self, at: int, total: int) -> None:
+        """Take a reading."""
+        before, self.before = self.before, (at, total)
+        if before is None or total <= before[1]:
+            return
+        if self.moved < _BREATH and at - self.last_rise > _APART:
+            self.forget()
+        if self.start is None:
+            self.start = before
+        self.last_rise = at
+        self.moved = total - self.start[1]
+        self.rises.append((at, self.moved, at - before[0]))
+
+    def way(self) -> Way | None:
+        """Put together what was seen. The first rise began, and the last one ended, somewhere within a step of looking."""
+        if self.start is None or not self.moved:
+            return None
+        rises, first = self.rises[: self._end()], self.start[0]
+        # on average half a step was over before the first byte moved, and half a step after the last one
+        longest, steps = rises[-1][0] - first, rises[0][2] + rises[-1][2]
+        elapsed = max(1, longest - steps // 2)
+        return Way(
+            direction=self.direction,
+            moved_bytes=rises[-1][1],
+            elapsed_ns=elapsed,
+            resolution_ns=min(steps, 2 * elapsed - 1),
+            readings=tuple((at - first, moved) for at, moved, _ in rises),
+        )
+
+    def _end(self) -> int:
+        """Count the rises that belong to the copy: late ones that are no more than a breath are left out."""
+        for count in range(len(self.rises) - 1, 0, -1):
+            if self.moved - self.rises[count - 1][1] >= _BREATH:
+                break
+            if self.rises[count][0] - self.rises[count - 1][0] > _APART:
+                return count
+        return len(self.rises)
+
+
+def _tell(told: ProgressCallback, sides: tuple[_Side, ...]) -> None:
+    """Tell where it stands: what the busier direction has moved, and for how long."""
+    side = max(sides, key=lambda one: one.moved)
+    if side.start is None or side.moved < _BREATH:
+        told(Progress(stage="wait", workload=Workload.COPY))
+        return
+    stage = "write" if side.direction is Direction.TO_DRIVE else "read"
+    elapsed = (side.last_rise - side.start[0]) / 1e9
+    told(Progress(stage=stage, workload=Workload.COPY, direction=side.direction, done_bytes=side.moved, elapsed_s=elapsed))
+
+
+def _write(notes: Notes, entry: str, one: Pass) -> None:
+    notes.write(lambda book: book.add_pass(entry, one))
+
+
+def _pass(way: Way, started: str) -> Pass:
+    return Pass(
+        id=str(uuid.uuid4()),
+        workload=Workload.COPY,
+        direction=way.direction,
+        repeat=1,
+        started=started,
+        payload_bytes=way.moved_bytes,
+        files=0,
+        elapsed_ns=way.elapsed_ns,
+        device_bytes=way.moved_bytes,
+        witness=Witness.DEVICE,
+        access=Access.BUFFERED,
+        trace=_trace(way),
+        marks=("watched",),
+    )
+
+
+def _trace(way: Way) -> Trace | None:
+    """Cut what was read into 64 equal chunks at most, each ending at the reading that first reached it."""
+    chunk = max(4 * 1024 * 1024, -(-way.moved_bytes // 64))
+    ends, wanted = [], chunk
+    for at, moved in way.readings:
+        while moved >= wanted:
+            ends.append(min(at, way.elapsed_ns))
+            wanted += chunk
+    if way.moved_bytes > wanted - chunk:
+        ends.append(way.elapsed_ns)
+    return Trace(chunk_bytes=chunk, end_ns=tuple(ends))

@@ -1,0 +1,130 @@
+"""What is made of counters that rise and fall quiet; played here, because the clock of a busy machine proves nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import pytest
+
+from copytime.errors import CopytimeError, InputError, Stopped
+from copytime.records import Counts, Direction, Progress
+from copytime.visits import watching
+from copytime.visits.watching import Way, drive_to_watch, follow, watch
+
+MB = 1_000_000
+
+
+class Clock:
+    """Takes the place of the time module: every look at the counters is 20 ms after the one before."""
+
+    def __init__(self) -> None:
+        self.now = 10**12
+
+    def perf_counter_ns(self) -> int:
+        return self.now
+
+    def monotonic(self) -> float:
+        return self.now / 1e9
+
+    def sleep(self, seconds: float) -> None:
+        self.now += round(seconds * 1e9)
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
+    made = Clock()
+    monkeypatch.setattr(watching, "time", made)
+    return made
+
+
+def played(writes: Iterable[int], reads: Iterable[int] = ()) -> Iterator[Counts]:
+    """Give out counters that rise by these amounts, one for each look, and then stand still."""
+    write, read = 5 * MB, 7 * MB
+    first, second = iter(writes), iter(reads)
+    while True:
+        write, read = write + next(first, 0), read + next(second, 0)
+        yield Counts(read_bytes=read, written_bytes=write)
+
+
+def seen(counts: Iterator[Counts], **more: object) -> tuple[Way, ...]:
+    ways, failure = follow(lambda: next(counts), quiet_s=1.0, **more)  # type: ignore[arg-type]  # reason: keywords of the test
+    assert failure is None
+    return ways
+
+
+def test_a_steady_copy_in_one_direction(clock: Clock) -> None:
+    (way,) = seen(played([0] * 100 + [2 * MB] * 50))
+    assert (way.direction, way.moved_bytes) == (Direction.TO_DRIVE, 100 * MB)
+    # 50 steps of 20 ms, known to a step at the first rise and one at the last
+    assert way.elapsed_ns == 980_000_000
+    assert way.resolution_ns == 40_000_000
+    assert way.low == pytest.approx(100e6)
+    assert way.low < way.rate < way.high
+
+
+def test_a_copy_within_one_drive_has_two_ways(clock: Clock) -> None:
+    ways = seen(played([0] + [MB] * 50, [0] + [2 * MB] * 30))
+    assert [(way.direction, way.moved_bytes) for way in ways] == [
+        (Direction.TO_DRIVE, 50 * MB),
+        (Direction.FROM_DRIVE, 60 * MB),
+    ]
+
+
+def test_metadata_of_the_other_direction_is_no_copy(clock: Clock) -> None:
+    (way,) = seen(played([4096] * 50, [2 * MB] * 50))
+    assert way.direction is Direction.FROM_DRIVE
+
+
+def test_a_breath_before_does_not_start_the_clock_and_one_after_does_not_stop_it(clock: Clock) -> None:
+    (way,) = seen(played([4096] + [0] * 40 + [2 * MB] * 50 + [0] * 40 + [8192]))
+    assert way.moved_bytes == 100 * MB
+    assert way.elapsed_ns == 980_000_000
+
+
+def test_breaths_alone_are_waited_through(clock: Clock) -> None:
+    (way,) = seen(played(([4096] + [0] * 70) * 5 + [2 * MB] * 50))
+    assert way.moved_bytes == 100 * MB
+
+
+def test_a_pause_shorter_than_the_quiet_belongs_to_the_copy(clock: Clock) -> None:
+    (way,) = seen(played([0] + [2 * MB] * 25 + [0] * 40 + [2 * MB] * 25))
+    assert way.moved_bytes == 100 * MB
+    assert way.elapsed_ns == pytest.approx(1.8e9, rel=0.02)
+
+
+def test_progress_tells_what_moves(clock: Clock) -> None:
+    told: list[Progress] = []
+    seen(played([0] * 20 + [2 * MB] * 50), progress=told.append)
+    assert told[0].stage == "wait"
+    assert told[-1].direction is Direction.TO_DRIVE
+    assert told[-1].done_bytes == 100 * MB
+
+
+def test_a_stop_keeps_what_was_seen(clock: Clock) -> None:
+    counts = played([2 * MB] * 50)
+    ways, failure = follow(lambda: next(counts), quiet_s=1.0, stop=lambda: clock.now > 10**12 + 5 * 10**8)
+    assert isinstance(failure, Stopped)
+    assert 0 < ways[0].moved_bytes < 100 * MB
+
+
+def test_counters_that_go_away_end_it(clock: Clock) -> None:
+    counts = iter([Counts(read_bytes=0, written_bytes=0), Counts(read_bytes=0, written_bytes=MB), None])
+    ways, failure = follow(lambda: next(counts), quiet_s=1.0)
+    assert isinstance(failure, CopytimeError)
+    assert ways[0].moved_bytes == MB
+
+
+def test_the_trace_ends_with_the_last_byte(clock: Clock) -> None:
+    (way,) = seen(played([2 * MB] * 50))
+    one = watching._pass(way, "2026-01-01T10:00:00+00:00")
+    assert one.trace is not None
+    assert one.trace.end_ns[-1] <= one.elapsed_ns
+    assert list(one.trace.end_ns) == sorted(one.trace.end_ns)
+    assert (len(one.trace.end_ns) - 1) * one.trace.chunk_bytes < one.payload_bytes
+    assert len(one.trace.end_ns) * one.trace.chunk_bytes >= one.payload_bytes
+
+
+@pytest.mark.parametrize("quiet", [0, -1, 1e6])
+def test_a_quiet_that_makes_no_sense_is_refused(quiet: float) -> None:
+    with pytest.raises(InputError, match="cannot be waited for"):
+        watch(drive_to_watch("/"), quiet_s=quiet)
