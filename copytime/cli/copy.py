@@ -13,7 +13,8 @@ from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
     from copytime.logbook import Logbook
-    from copytime.visits.copying import CopyPlan, CopyResult
+    from copytime.visits.copy_plan import CopyPlan
+    from copytime.visits.copying import CopyResult
 
 __all__ = ["copy"]
 
@@ -38,7 +39,7 @@ def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, 
     a file has its name only when it is complete. Files that cannot be copied are listed, and the exit code is then 1.
     """
     from copytime.cli.stopping import run_stoppable
-    from copytime.visits.copying import plan_copy
+    from copytime.visits.copy_plan import plan_copy
 
     check_output(output)
     plan = run_stoppable(

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from copytime.visits.copying import plan_copy
+from copytime.visits.copy_plan import plan_copy
 from tests.conftest import Cli
 from tests.report.test_documents import check
 from tests.support.file_trees import listing, make_tree
