@@ -10,7 +10,7 @@ from copytime.links import Link
 from copytime.records import Direction, Result, Witness, Workload
 from copytime.units import rate_text, size_text
 
-__all__ = ["Met", "Requirement", "capacity_requirement", "link_requirement", "write_requirement"]
+__all__ = ["Met", "Requirement", "capacity_requirement", "link_requirement", "rate_requirement", "write_requirement"]
 
 
 class Met(enum.StrEnum):
@@ -51,7 +51,12 @@ def capacity_requirement(low: int | None, high: int | None, found: int | None) -
 
 
 def write_requirement(wanted: float, results: Iterable[Result]) -> Requirement:
-    """Compare a write rate (bytes per second) with what large files reached, on any day: lower margin above, or not shown.
+    """Compare a write rate (bytes per second) with what large files reached; see rate_requirement."""
+    return rate_requirement("write", Direction.TO_DRIVE, wanted, results)
+
+
+def rate_requirement(what: str, direction: Direction, wanted: float, results: Iterable[Result]) -> Requirement:
+    """Compare a rate (bytes per second) with what large files reached, on any day: lower margin above, or not shown.
 
     What memory answered for shows nothing, and a single repeat has no margin.
     """
@@ -60,15 +65,15 @@ def write_requirement(wanted: float, results: Iterable[Result]) -> Requirement:
         (
             one
             for one in results
-            if one.workload is Workload.LARGE and one.direction is Direction.TO_DRIVE and one.witness is not Witness.CACHED
+            if one.workload is Workload.LARGE and one.direction is direction and one.witness is not Witness.CACHED
         ),
         None,
     )
     if found is None:
-        return Requirement(what="write", wanted=asked, found="not measured", met=Met.NOT_SHOWN)
+        return Requirement(what=what, wanted=asked, found="not measured", met=Met.NOT_SHOWN)
     low = found.any_low if found.any_low is not None else found.low
     high = found.any_high if found.any_high is not None else found.high
     if low is None or high is None:
-        return Requirement(what="write", wanted=asked, found=f"{rate_text(found.rate)} MB/s, no margin", met=Met.NOT_SHOWN)
+        return Requirement(what=what, wanted=asked, found=f"{rate_text(found.rate)} MB/s, no margin", met=Met.NOT_SHOWN)
     met = Met.MET if low >= wanted else Met.NOT_MET if high < wanted else Met.NOT_SHOWN
-    return Requirement(what="write", wanted=asked, found=f"{rate_text(low)} to {rate_text(high)} MB/s", met=met)
+    return Requirement(what=what, wanted=asked, found=f"{rate_text(low)} to {rate_text(high)} MB/s", met=met)

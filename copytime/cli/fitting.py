@@ -12,8 +12,11 @@ if TYPE_CHECKING:
 
     from copytime.analysis.requirements import Requirement
     from copytime.notes import KitItem
+    from copytime.records import Qualification
+    from copytime.visits.needs import Need
+    from copytime.visits.plan import Plan
 
-__all__ = ["host_of", "kit_drive", "requirement_objects", "requirement_text"]
+__all__ = ["host_of", "kit_drive", "needs_met", "needs_of", "requirement_objects", "requirement_text"]
 
 
 def _items() -> list[KitItem]:
@@ -57,13 +60,32 @@ def kit_drive(serial: str | None) -> KitItem | None:
         return None
 
 
-def requirement_text(host: KitItem, found: Sequence[Requirement]) -> str:
-    """Write what a host asks and what is shown, for a terminal."""
+def needs_of(said: Sequence[str]) -> tuple[Need, ...]:
+    """Read what was typed after --need. Raises InputError."""
+    if not said:
+        return ()
+    from copytime.visits.needs import read_need
+
+    return tuple(read_need(one) for one in said)
+
+
+def needs_met(needs: Sequence[Need], one: Qualification, plan: Plan) -> tuple[Requirement, ...]:
+    """Say which needs the measured drive is shown to meet."""
+    if not needs:
+        return ()
+    from copytime.visits.needs import check_needs
+
+    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
+    return check_needs(needs, results=one.results, way=plan.way, capacity=capacity)
+
+
+def requirement_text(asker: str, found: Sequence[Requirement]) -> str:
+    """Write what is asked and what is shown, for a terminal; ``asker`` is the host, or the user."""
     from copytime.report.tables import table
     from copytime.safetext import plain
 
     rows = [(one.what, one.wanted, one.found, one.met.value.replace("-", " ")) for one in found]
-    return table((f"for {plain(host.name, limit=30)}", "asked", "found", ""), rows)
+    return table((f"for {plain(asker, limit=30)}", "asked", "found", ""), rows)
 
 
 def requirement_objects(found: Sequence[Requirement]) -> list[dict[str, Any]]:

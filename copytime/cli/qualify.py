@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.fitting import host_of, kit_drive, requirement_objects, requirement_text
+from copytime.cli.fitting import host_of, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
 from copytime.cli.voice import fitted, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
     from copytime.analysis.requirements import Requirement
-    from copytime.attached import Target
     from copytime.logbook import Logbook
     from copytime.notes import KitItem
     from copytime.records import Qualification, Workload
@@ -71,6 +70,13 @@ SIZE = _SizeType()
 @click.option(
     "--for", "for_host", metavar="HOST", help="Check what this registered host asks of a drive; exit code 3 if not met."
 )
+@click.option(
+    "--need",
+    "needs",
+    multiple=True,
+    metavar="NEED",
+    help="Such as 'write>=120MB/s', uas or trim; exit code 3 if not met.",
+)
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
 @json_option
@@ -99,6 +105,7 @@ def qualify(
         raise InputError("a plan is text, not a document", hint="Leave out --json, or --dry-run.")
     here = session()
     host = host_of(for_host) if for_host is not None else None
+    needs = needs_of(asked["needs"])
     found = platform().target(target)
     registered = kit_drive(found.disks[0].serial) if found.disks else None
     options = _options(asked)
@@ -122,8 +129,9 @@ def qualify(
         if book is not None:
             book.close()
     one = outcome.qualification
-    asks = _asked(host, one, options, found) if host is not None else ()
-    _show(one, host, asks, as_json=as_json, output=output)
+    asks = _asked(host, one, plan) if host is not None else ()
+    asks += needs_met(needs, one, plan)
+    _show(one, host.name if host is not None else "you" if needs else None, asks, as_json=as_json, output=output)
     for said in outcome.notices if here.quiet else one.warnings:
         say_note(said)
     if outcome.failure is not None:
@@ -134,12 +142,13 @@ def qualify(
     return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
 
 
-def _asked(host: KitItem, one: Qualification, options: Options, target: Target) -> tuple[Requirement, ...]:
+def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, ...]:
     """Check what a host asks of the drive that was measured."""
     from copytime.visits.fitting import requirements_of
 
-    capacity = target.disks[0].size_bytes if target.disks else None
-    return requirements_of(host, results=one.results, link=options.link, capacity=capacity)
+    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
+    slowest = min(plan.way.links, key=lambda link: link.ceiling, default=None)
+    return requirements_of(host, results=one.results, link=slowest, capacity=capacity)
 
 
 def _options(asked: dict[str, Any]) -> Options:
@@ -208,19 +217,19 @@ def _measure(plan: Plan, book: Logbook | None, *, model: bool) -> Outcome:
 
 
 def _show(
-    one: Qualification, host: KitItem | None, asks: tuple[Requirement, ...], *, as_json: bool, output: Path | None
+    one: Qualification, asker: str | None, asks: tuple[Requirement, ...], *, as_json: bool, output: Path | None
 ) -> None:
     """Print a qualification, or write it to a file, and give the advice that belongs to it."""
     from copytime.report.documents import qualification_document
     from copytime.report.text import qualification_text
 
     if as_json:
-        more = {"for_host": host.name, "requirements": requirement_objects(asks)} if host is not None else {}
+        more = {"for_host": asker, "requirements": requirement_objects(asks)} if asker is not None else {}
         text = json_text({**qualification_document(one), **more})
     else:
         text = qualification_text(one)
-        if host is not None:
-            text += "\n\n" + requirement_text(host, asks)
+        if asker is not None:
+            text += "\n\n" + requirement_text(asker, asks)
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)

@@ -9,7 +9,7 @@ from copytime.analysis.observing import ceiling_of
 from copytime.attached import Target, drives
 from copytime.attached.listing import AttachedDrive
 from copytime.errors import CopytimeError
-from copytime.links import Link
+from copytime.links import Link, find_link
 from copytime.records import Part
 from copytime.visits.options import Options
 
@@ -21,12 +21,27 @@ class Way:
     """The parts that the bytes pass through, in order.
 
     ``ceiling`` is the lowest that a link among them can carry, in bytes per second, None where no mode is known;
-    ``warnings`` are sentences about how the drive is attached.
+    ``warnings`` are sentences about how the drive is attached. ``protocol`` is ``uas``, ``bot``, ``nvme`` and so on,
+    ``trim`` whether the system can trim the drive; None where that is not visible.
     """
 
     parts: tuple[Part, ...]
     ceiling: float | None = None
     warnings: tuple[str, ...] = ()
+    protocol: str | None = None
+    trim: bool | None = None
+
+    @property
+    def links(self) -> tuple[Link, ...]:
+        """The links whose mode is seen or declared."""
+        names = [part.link for part in self.parts if part.kind == "link" and part.link]
+        return tuple(find_link(name) for name in names)
+
+    @property
+    def link_bits(self) -> float | None:
+        """Bits per second of the slowest of them, all lanes together; None where none tells."""
+        known = [link.signalling * link.lanes for link in self.links if link.signalling is not None]
+        return min(known, default=None)
 
 
 def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = None) -> Way:
@@ -47,7 +62,13 @@ def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = Non
         without = tuple(part for part in parts if part.kind != "inner link")
         parts = _before_drive(without, _link(options.inner_link, "inner link"))
     whole = (host, *parts, Part(kind="file system", name=target.file_system))
-    return Way(parts=whole, ceiling=ceiling_of(whole), warnings=found.warnings if found else ())
+    return Way(
+        parts=whole,
+        ceiling=ceiling_of(whole),
+        warnings=found.warnings if found else (),
+        protocol=found.chain.protocol if found else None,
+        trim=found.trim if found else None,
+    )
 
 
 def _attached(target: Target, options: Options) -> AttachedDrive | None:
