@@ -11,12 +11,14 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from copytime.analysis.requirements import Requirement
+    from copytime.attached import Target
     from copytime.notes import KitItem
     from copytime.records import Qualification
     from copytime.visits.needs import Need
+    from copytime.visits.options import Options
     from copytime.visits.plan import Plan
 
-__all__ = ["host_of", "kit_drive", "needs_met", "needs_of", "requirement_objects", "requirement_text"]
+__all__ = ["host_of", "kit_bridge", "kit_drive", "needs_met", "needs_of", "requirement_objects", "requirement_text"]
 
 
 def _items() -> list[KitItem]:
@@ -58,6 +60,22 @@ def kit_drive(serial: str | None) -> KitItem | None:
         return recognised(_items(), KitKind.DRIVE, serial=serial)
     except LogbookError:
         return None
+
+
+def kit_bridge(target: Target, options: Options) -> KitItem | None:
+    """Find the registered bridge that a target is behind, by its USB vendor and product number."""
+    from copytime.notes import KitKind
+    from copytime.visits.fitting import recognised
+
+    try:
+        known = [one for one in _items() if one.kind is KitKind.BRIDGE and one.about.get("ids")]
+    except LogbookError:
+        return None
+    if not known:
+        return None
+    from copytime.visits.way import bridge_ids
+
+    return recognised(known, KitKind.BRIDGE, ids=bridge_ids(target, options))
 
 
 def needs_of(said: Sequence[str]) -> tuple[Need, ...]:

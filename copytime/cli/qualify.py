@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.fitting import host_of, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
+from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
 from copytime.cli.voice import fitted, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
     from copytime.analysis.requirements import Requirement
+    from copytime.attached import Target
     from copytime.logbook import Logbook
     from copytime.notes import KitItem
     from copytime.records import Qualification, Workload
@@ -107,10 +108,7 @@ def qualify(
     host = host_of(for_host) if for_host is not None else None
     needs = needs_of(asked["needs"])
     found = platform().target(target)
-    registered = kit_drive(found.disks[0].serial) if found.disks else None
-    options = _options(asked)
-    if registered is not None:
-        options = replace(options, kit_drive=registered.name, drive=options.drive or registered.name)
+    options = _with_kit(_options(asked), found)
     if asked["model"]:
         from copytime.visits.model import model_options
 
@@ -140,6 +138,15 @@ def qualify(
     if one.mismatches:
         return ExitCode.WRONG_DATA
     return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
+
+
+def _with_kit(options: Options, target: Target) -> Options:
+    """Call drive and bridge as they are registered, where the register knows them and nothing else was typed."""
+    drive = kit_drive(target.disks[0].serial) if target.disks else None
+    if drive is not None:
+        options = replace(options, kit_drive=drive.name, drive=options.drive or drive.name)
+    bridge = kit_bridge(target, options) if options.bridge is None else None
+    return replace(options, bridge=bridge.name) if bridge is not None else options
 
 
 def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, ...]:

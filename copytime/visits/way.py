@@ -13,7 +13,7 @@ from copytime.links import Link, find_link
 from copytime.records import Part
 from copytime.visits.options import Options
 
-__all__ = ["Way", "way_to"]
+__all__ = ["Way", "bridge_ids", "way_to"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +69,16 @@ def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = Non
         protocol=found.chain.protocol if found else None,
         trim=found.trim if found else None,
     )
+
+
+def bridge_ids(target: Target, options: Options, *, seen: AttachedDrive | None = None) -> str | None:
+    """Return vendor and product number of the USB bridge behind a target, as ``abcd:1234``; None where none is seen."""
+    found = seen or _attached(target, options)
+    if found is None or found.chain.bridge is None:
+        return None
+    level = next((one for one in found.facts.levels if one.name == found.chain.bridge), None)
+    numbers = [level.attributes.get(key, "").strip().lower() for key in ("idVendor", "idProduct")] if level else []
+    return ":".join(numbers) if numbers and all(numbers) else None
 
 
 def _attached(target: Target, options: Options) -> AttachedDrive | None:
