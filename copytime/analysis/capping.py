@@ -17,7 +17,7 @@ from copytime.analysis.compare import Estimate
 from copytime.analysis.margins import Component, Margin, combine
 from copytime.analysis.student import t_quantile
 
-__all__ = ["APART", "Member", "Model", "Shared", "Slope", "predicted", "share_model", "slope"]
+__all__ = ["APART", "Member", "Model", "Shared", "Slope", "misfit", "predicted", "share_model", "slope"]
 
 #: Own rates of the drives that show a model must differ by this factor at least.
 APART = 1.5
@@ -187,3 +187,8 @@ def predicted(shared: Shared, own_rate: float) -> tuple[float, float]:
     if shared.model is Model.ADDS:
         return added, added
     return min(capped, added), max(capped, added)
+
+
+def misfit(members: Sequence[Member], added: float) -> float:
+    """Return by how much, as a share, the time of the worst member is off what its drive and ``added`` seconds make."""
+    return max(abs((math.exp(one.own.log_mean) + added) / math.exp(one.through.log_mean) - 1) for one in members)

@@ -65,6 +65,11 @@ class Judgement:
         return tuple(one.part for one in self.cleared if not one.full)
 
     @property
+    def in_turn(self) -> bool:
+        """Whether it was found that parts work one after the other, so that their times add."""
+        return self.certainty is Certainty.COMBINATION and bool(self.together)
+
+    @property
     def suspects(self) -> tuple[Part, ...]:
         """The parts among which the pace-setter is, the uncleared first.
 
@@ -72,7 +77,7 @@ class Judgement:
         """
         if self.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION):
             return (self.pace_setter,) if self.pace_setter else ()
-        if self.certainty is Certainty.UNDECIDED:
+        if self.certainty is Certainty.UNDECIDED or self.in_turn:
             return self.uncleared or self.provisional
         return unlike((*self.uncleared, *self.provisional))
 

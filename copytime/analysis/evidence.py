@@ -78,6 +78,7 @@ class Observation:
     ``native`` tells that the drive was attached without a bridge, ``rated`` that the figure is the maker's, ``doubted``
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
+    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is.
     """
 
     id: str
@@ -97,6 +98,7 @@ class Observation:
     fresh: bool = False
     turns: bool | None = None
     usable: bool = True
+    content: str | None = None
 
     @property
     def rate(self) -> float:
@@ -130,6 +132,8 @@ def same_part(first: Part, second: Part) -> bool:
 def clearly_faster(evidence: Observation, than: Observation, *, by: float = CLEARLY) -> bool:
     """Tell whether the one-sided 95 % lower bound of evidence/result lies above 1 + ``by``, all spread of both included."""
     ratio = than.estimate.log_mean - evidence.estimate.log_mean
+    if ratio <= math.log1p(by):  # no margin can help: most pairs end here, which keeps thousands of notes quick
+        return False
     one_sided = difference_margin(evidence.estimate, than.estimate).half(0.90)
     return ratio - one_sided > math.log1p(by)
 
@@ -159,11 +163,17 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
 
 
 def link_clearing(link: LinkState, rate: float) -> Clearing | None:
-    """Clear a link whose share is so low that it is not the cause; a declared one provisionally."""
+    """Clear a link whose share is so low that it is not the cause.
+
+    A declared one only provisionally, unless the rate speaks for itself: whatever lower mode it may have fallen back to,
+    either that mode could not carry the rate, or it would not be the cause either.
+    """
     if link.ceiling is None or link.excluded_below is None or rate >= link.excluded_below * link.ceiling:
         return None
-    reasons = ("the link is declared, not seen",) if link.declared else ()
-    return Clearing(part=link.part, full=not link.declared, evidence=("share of its ceiling",), reasons=reasons)
+    below = link.excluded_below
+    open_to_doubt = link.declared and not all(rate > low or rate < below * low for _, low in link.lower)
+    reasons = ("the link is declared, not seen",) if open_to_doubt else ()
+    return Clearing(part=link.part, full=not open_to_doubt, evidence=("share of its ceiling",), reasons=reasons)
 
 
 def _speaks_of(part: Part, one: Observation, other: Observation) -> bool:
@@ -189,7 +199,7 @@ def _reservations(part: Part, one: Observation, other: Observation) -> tuple[str
         said.append("by another link mode")
     if not own_right and _named(one, "cable") != _named(other, "cable"):
         said.append("by another cable")
-    if one.payload in _LOOSE:
+    if one.payload in _LOOSE and (one.content is None or one.content != other.content):
         said.append("large files against a payload that is mixed or not known")
     if part.kind == "drive":
         said += _drive_reservations(one, other)

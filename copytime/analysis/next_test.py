@@ -21,9 +21,9 @@ def told(one: Judgement) -> Judgement:
     overturn = _overturn(one)
     said = [_verdict(one)]
     said += [_cleared(each) for each in one.cleared]
-    if one.certainty in (Certainty.UNDECIDED, Certainty.PROVISIONAL, Certainty.COMBINATION):
+    if one.certainty in (Certainty.UNDECIDED, Certainty.PROVISIONAL, Certainty.COMBINATION) and not one.in_turn:
         said.append(f"Still possible: {_alive(one)}.")
-    if one.certainty is not Certainty.AT_CEILING:
+    if one.certainty is not Certainty.AT_CEILING and not one.in_turn:
         said.append(ASSUMPTION)
     if overturn is not None:
         said.append(overturn)
@@ -58,6 +58,8 @@ def _verdict(one: Judgement) -> str:
         rest = [part for part in one.suspects if part != setter]
         also = f", or one of these, which are cleared only provisionally: {_listed(rest)}" if rest else ""
         return f"{lead}{_called(setter)} sets the pace, provisionally{also}."
+    if one.in_turn:
+        return f"{lead}{_listed(one.suspects, 'and')} work in turn and set the pace together."
     if one.certainty is Certainty.UNDECIDED:
         return f"{lead}undecided between {_listed(one.suspects, 'and')}."
     return f"{lead}every part can go faster by itself; their combination sets the pace, or the result was a slip."
@@ -87,7 +89,7 @@ def _overturn(one: Judgement) -> str | None:
 
 def next_test(one: Judgement) -> str | None:
     """Name the one test that would settle what is open, None where nothing is."""
-    if one.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION):
+    if one.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION) or one.in_turn:
         return None
     observation = one.observation
     if one.certainty is Certainty.COMBINATION:

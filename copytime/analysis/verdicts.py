@@ -57,7 +57,7 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     first = [judge(one, known) for one in measured]
     judged = [_by_agreement(one, first, known) for one in first]
     shared = shared_parts(judged, known)
-    judged = [_beside_what_adds(one, shared) for one in judged]
+    judged = [_under_a_cap(_beside_what_adds(one, shared), shared) for one in judged]
     whole = tuple(_with_shared(told(one), shared) for one in judged)
     return Findings(judgements=whole, shared=tuple(shared), doubts=tuple(doubts))
 
@@ -122,7 +122,22 @@ def _beside_what_adds(one: Judgement, shared: Sequence[SharedPart]) -> Judgement
         if model is None or model.model is not Model.ADDS or not model.shown or model.idle:
             continue
         if one.observation.id in model.members and one.certainty is not Certainty.AT_CEILING:
-            return replace(one, certainty=Certainty.COMBINATION, pace_setter=None, uncleared=(), together=model.members)
+            drive = drive_of(one.observation)
+            both = (each.part, drive) if drive is not None else (each.part,)
+            return replace(one, certainty=Certainty.COMBINATION, pace_setter=None, uncleared=both, together=model.members)
+    return one
+
+
+def _under_a_cap(one: Judgement, shared: Sequence[SharedPart]) -> Judgement:
+    """Name the part whose cap different drives show, if they have nothing else in common: then it is no longer open."""
+    if one.certainty not in (Certainty.PROVISIONAL, Certainty.UNDECIDED):
+        return one
+    for each in shared:
+        model = each.shared
+        if model is None or model.model is not Model.CAP or not (each.shown and each.alone):
+            continue
+        if one.observation.id in model.members and any(same_part(part, each.part) for part in one.uncleared):
+            return replace(one, certainty=Certainty.BY_ELIMINATION, pace_setter=each.part, together=model.members)
     return one
 
 
