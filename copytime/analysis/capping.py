@@ -36,11 +36,15 @@ class Model(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
-    """A result through the shared part, and how fast its drive is by itself."""
+    """A result through the shared part, and how fast its drive is by itself.
+
+    ``whole`` tells that the latter was found with everything else of the chain, the bridge above all.
+    """
 
     id: str
     through: Estimate
     own: Estimate
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

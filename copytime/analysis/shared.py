@@ -125,7 +125,9 @@ def _through(part: Part, like: Observation, several: Iterable[Observation], owns
             continue
         own = own_rate(drive, like, owns[drive.name], without=part)
         if own is not None and clearly_faster(own, one):
-            pairs.append((one, Member(id=one.id, through=one.estimate, own=own.estimate)))
+            rest = [each for each in one.parts if each.kind == "bridge" and not same_part(each, part)]
+            whole = all(own.has(each) for each in rest)
+            pairs.append((one, Member(id=one.id, through=one.estimate, own=own.estimate, whole=whole)))
     return pairs
 
 
@@ -149,7 +151,8 @@ def _modelled(pairs: Sequence[_Pair]) -> tuple[Shared, list[_Pair]] | None:
     """Find the model and the results that show it.
 
     Drives that differ by themselves and are abreast here show a cap, whatever a slower drive beside them does; it would
-    make a cap look like a part that adds. Otherwise all of them decide.
+    make a cap look like a part that adds. A part is said to add only where nothing else of the chain explains the time, and
+    where one added time fits all of several.
     """
     if len(pairs) < 2:
         return None
@@ -158,13 +161,18 @@ def _modelled(pairs: Sequence[_Pair]) -> tuple[Shared, list[_Pair]] | None:
         shared = share_model([member for _, member in abreast])
         if shared is not None and shared.model is Model.CAP and shared.shown:
             return shared, abreast
+    whole = [pair for pair in pairs if pair[1].whole]
+    added = share_model([member for _, member in whole])
+    if added is not None and added.model is Model.ADDS:
+        fit = misfit([member for _, member in whole], added.as_added) < _FITS
+        return (added, whole) if fit or len(whole) == 2 else None
     shared = share_model([member for _, member in pairs])
-    return None if shared is None else (shared, list(pairs))
+    return None if shared is None or shared.model is Model.ADDS else (shared, list(pairs))
 
 
 def _fits(members: Sequence[Member], shared: Shared) -> bool:
     """Tell whether three drives or more all fit one added time: no link does that, as it would hold fast drives only."""
-    return len(members) >= 3 and shared.model is Model.ADDS and misfit(members, shared.as_added) < _FITS
+    return len(members) >= 3 and shared.model is Model.ADDS
 
 
 def _candidates(members: Sequence[Observation], known: Sequence[Observation], *, links: bool = True) -> list[Part]:
