@@ -38,13 +38,15 @@ class Model(enum.StrEnum):
 class Member:
     """A result through the shared part, and how fast its drive is by itself.
 
-    ``whole`` tells that the latter was found with everything else of the chain, the bridge above all.
+    ``whole`` tells that the latter was found with everything else of the chain, the bridge above all;
+    ``rated`` that it is only what its maker says.
     """
 
     id: str
     through: Estimate
     own: Estimate
     whole: bool = True
+    rated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,8 +126,8 @@ def slope(first: Member, second: Member) -> Slope:
     return Slope(value=k, low=(k - half) / (1 - g), high=(k + half) / (1 - g))
 
 
-def share_model(members: Sequence[Member]) -> Shared | None:
-    """Find how a part acts on results through it, None for fewer than two.
+def share_model(members: Sequence[Member], known: Model | None = None) -> Shared | None:
+    """Find how a part acts on results through it, None for fewer than two; ``known`` says it where others showed it.
 
     The two drives that differ most decide about the model; the figure is the mean over all members.
     """
@@ -136,12 +138,13 @@ def share_model(members: Sequence[Member]) -> Shared | None:
     k = slope(fastest, slowest)
     apart = math.exp(slowest.own.log_mean - fastest.own.log_mean)
     figure, low, high = None, None, None
-    if k.model is Model.CAP:
+    model = known or k.model
+    if model is Model.CAP:
         figure, low, high = _cap(members)
-    elif k.model is Model.ADDS:
+    elif model is Model.ADDS:
         figure, low, high = _added(members)
     return Shared(
-        model=k.model,
+        model=model,
         k=k,
         figure=figure,
         low=low,

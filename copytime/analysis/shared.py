@@ -127,7 +127,7 @@ def _through(part: Part, like: Observation, several: Iterable[Observation], owns
         if own is not None and clearly_faster(own, one):
             rest = [each for each in one.parts if each.kind == "bridge" and not same_part(each, part)]
             whole = all(own.has(each) for each in rest)
-            pairs.append((one, Member(id=one.id, through=one.estimate, own=own.estimate, whole=whole)))
+            pairs.append((one, Member(id=one.id, through=one.estimate, own=own.estimate, whole=whole, rated=own.rated)))
     return pairs
 
 
@@ -167,7 +167,12 @@ def _modelled(pairs: Sequence[_Pair]) -> tuple[Shared, list[_Pair]] | None:
         fit = misfit([member for _, member in whole], added.as_added) < _FITS
         return (added, whole) if fit or len(whole) == 2 else None
     shared = share_model([member for _, member in pairs])
-    return None if shared is None or shared.model is Model.ADDS else (shared, list(pairs))
+    if shared is None or shared.model is Model.ADDS:
+        return None
+    if shared.model is Model.CAP and len(abreast) < len(pairs):  # the slower ones show that it does not add, and no more
+        held = share_model([member for _, member in abreast], Model.CAP)
+        return None if held is None else (held, abreast)
+    return shared, list(pairs)
 
 
 def _fits(members: Sequence[Member], shared: Shared) -> bool:
@@ -214,7 +219,8 @@ def shared_parts(judged: Sequence[Judgement], known: Sequence[Observation]) -> l
             observations = [one for one, _ in pairs]
             left = _candidates(observations, known, links=not _fits([member for _, member in pairs], shared))
             if shared.model is not Model.OPEN and [one.name for one in left] == [part.name]:
-                found.append(_as_shared(part, like, shared, alone=_alone(part, observations, known)))
+                firm = not any(member.rated for _, member in pairs)
+                found.append(_as_shared(part, like, shared, firm=firm, alone=_alone(part, observations, known)))
                 continue
         found += _by_results(part, like, judged)
     return found
@@ -237,13 +243,13 @@ def _alone(part: Part, several: Sequence[Observation], known: Sequence[Observati
     return not any(low / 2 <= rate <= low for rate, low in lower)
 
 
-def _as_shared(part: Part, like: Observation, shared: Shared, *, alone: bool) -> SharedPart:
+def _as_shared(part: Part, like: Observation, shared: Shared, *, firm: bool, alone: bool) -> SharedPart:
     cap = shared.model is Model.CAP
     return SharedPart(
         part=part,
         direction=like.direction,
         payload=like.payload,
-        certainty="shown" if shared.shown else "provisional",
+        certainty="shown" if shared.shown and firm else "provisional",
         shared=shared,
         rate=shared.figure if cap else None,
         low=shared.low if cap else None,

@@ -119,7 +119,7 @@ def _beside_what_adds(one: Judgement, shared: Sequence[SharedPart]) -> Judgement
     """Where a part was shown to add its own time, no single part sets the pace: that part and the drive do together."""
     for each in shared:
         model = each.shared
-        if model is None or model.model is not Model.ADDS or not model.shown or model.idle:
+        if model is None or model.model is not Model.ADDS or not each.shown or model.idle:
             continue
         if one.observation.id in model.members and one.certainty is not Certainty.AT_CEILING:
             drive = drive_of(one.observation)

@@ -10,11 +10,11 @@ from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import LinkState, Observation
 from copytime.analysis.groups import Group, estimate_of, margin_of, repeat_spread
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread
+from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.sense import above_ceiling
 from copytime.analysis.shared import SharedPart
 from copytime.analysis.verdicts import Findings, judge_all
 from copytime.analysis.visits import BetweenVisits
-from copytime.links import Link
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
 from copytime.units import Bound, GigaBytes
@@ -23,56 +23,10 @@ from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
 from copytime.visits.noting import timed_of, times_of
 from copytime.visits.slips import slips_of
 
-__all__ = ["Reconciled", "Reconciliation", "reconcile"]
+__all__ = ["reconcile"]
 
 #: What must be equal for noted copies to be repeats of each other.
 _LIKE = ("host", "drive", "bridge", "cable", "port", "link", "direction", "payload_kind", "payload", "state", "moved")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reconciled:
-    """Noted copies of one chain in one direction, and what sets their pace.
-
-    Rates are bytes per second with the 95 % interval. ``own`` is what the drive does elsewhere in that direction, None
-    where nothing is known of it; ``through`` tells that it was measured through the same bridge. ``ceiling`` is that of the
-    narrowest link that is known. ``size_bytes`` is the largest copy. ``doubts`` are sentences; ``notes`` the ids behind it.
-    """
-
-    id: str
-    note: Note
-    judgement: Judgement
-    rate: float
-    low: float
-    high: float
-    repeats: int
-    visits: int
-    size_bytes: int
-    notes: tuple[str, ...]
-    doubts: tuple[str, ...] = ()
-    own: Observation | None = None
-    through: bool = False
-    link: Link | None = None
-
-    @property
-    def ceiling(self) -> float | None:
-        """What the narrowest link can carry, in bytes per second."""
-        return self.link.ceiling if self.link is not None else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reconciliation:
-    """Everything that the notes come to; ``known`` is all that was looked at, ``faults`` what went wrong at the hosts."""
-
-    results: tuple[Reconciled, ...]
-    shared: tuple[SharedPart, ...]
-    known: tuple[Observation, ...]
-    faults: tuple[Note, ...]
-    remarks: tuple[str, ...]
-    rests_on: str
-
-    def named(self, identifier: str) -> Reconciled | None:
-        """Find a result by the name that sentences use."""
-        return next((one for one in self.results if one.judgement.observation.id == identifier), None)
 
 
 @dataclass(frozen=True, slots=True)

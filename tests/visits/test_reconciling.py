@@ -8,10 +8,11 @@ import pytest
 
 from copytime.analysis.capping import Model, misfit
 from copytime.analysis.evidence import Observation
+from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.shared import SharedPart
 from copytime.notes import KitItem, KitKind, Note
 from copytime.records import Direction
-from copytime.visits.reconciling import Reconciled, Reconciliation, reconcile
+from copytime.visits.reconciling import reconcile
 from tests.support.bench import READ, WRITE
 from tests.support.campaigns import TRADE_KIT, copies, on_pc, part, trade_case
 
