@@ -22,6 +22,9 @@ __all__ = ["APART", "Member", "Model", "Shared", "Slope", "misfit", "predicted",
 #: Own rates of the drives that show a model must differ by this factor at least.
 APART = 1.5
 
+#: Name of what all members have in common of their uncertainty.
+_COMMON = "visits"
+
 #: k on either side of this speaks for one of the models.
 _BETWEEN = 0.5
 
@@ -157,27 +160,41 @@ def share_model(members: Sequence[Member], known: Model | None = None) -> Shared
 
 
 def _mean(values: Sequence[float], parts: Sequence[Component]) -> tuple[float, float]:
-    """Return the mean of the members and the half-width of its 95 % interval, the spread between them included."""
+    """Return the mean of the members and the half-width of its 95 % interval, the spread between them included.
+
+    How visits differ is taken to be common to all members: they were noted on the same days at the same host, and what a day
+    does to one it may do to all, so that more drives do not make it smaller.
+    """
     count = len(values)
     between = Component(statistics.stdev(values) / math.sqrt(count), count - 1.0, "members")
-    joined = combine([*(Component(one.u / count, one.df, one.name) for one in parts), between], "")
+    common = [one for one in parts if one.name == _COMMON]
+    joint = [Component(math.fsum(one.u for one in common) / count, min(one.df for one in common), _COMMON)] if common else []
+    alone = [Component(one.u / count, one.df, one.name) for one in parts if one.name != _COMMON]
+    joined = combine([*alone, *joint, between], "")
     return math.fsum(values) / count, joined.half()
 
 
+def _scaled(one: Estimate, factor: float, common: str | None) -> list[Component]:
+    """Return the components of a figure times ``factor``; the one named ``common`` keeps its name, the rest are its own."""
+    return [
+        Component(part.u * factor, part.df, _COMMON if part.name == common else "own")
+        for part in one.components
+        if part.u > 0
+    ]
+
+
 def _cap(members: Sequence[Member]) -> tuple[float, float, float]:
-    margins = [_margin(one.through) for one in members]
-    mean, half = _mean(
-        [one.through.log_mean for one in members], [Component(one.u, one.df, "own") for one in margins if one.u > 0]
-    )
+    parts = [part for one in members for part in _scaled(one.through, 1.0, "visits")]
+    mean, half = _mean([one.through.log_mean for one in members], parts)
     return math.exp(-mean), math.exp(-mean - half), math.exp(-mean + half)
 
 
 def _added(members: Sequence[Member]) -> tuple[float, float, float]:
     values, parts = [], []
     for one in members:
-        (through, u, df), (own, v, f) = _time(one.through), _time(one.own)
+        through, own = math.exp(one.through.log_mean), math.exp(one.own.log_mean)
         values.append(through - own)
-        parts += [Component(each, freedom, "own") for each, freedom in ((u, df), (v, f)) if each > 0]
+        parts += _scaled(one.through, through, "visits") + _scaled(one.own, own, None)
     mean, half = _mean(values, parts)
     return mean, mean - half, mean + half
 

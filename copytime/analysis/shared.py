@@ -165,7 +165,7 @@ def _modelled(pairs: Sequence[_Pair]) -> tuple[Shared, list[_Pair]] | None:
     added = share_model([member for _, member in whole])
     if added is not None and added.model is Model.ADDS:
         fit = misfit([member for _, member in whole], added.as_added) < _FITS
-        return (added, whole) if fit or len(whole) == 2 else None
+        return (added, whole) if fit else None
     shared = share_model([member for _, member in pairs])
     if shared is None or shared.model is Model.ADDS:
         return None

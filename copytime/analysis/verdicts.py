@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from copytime.analysis.capping import APART, Model
 from copytime.analysis.compare import difference_margin
 from copytime.analysis.elimination import Certainty, Judgement, judge
-from copytime.analysis.evidence import Observation, same_part
+from copytime.analysis.evidence import Observation, clearly_faster, same_part
 from copytime.analysis.next_test import told
 from copytime.analysis.shared import Doubt, SharedPart, contrary, drive_of, own_rate, shared_parts
 from copytime.records import Part
@@ -104,13 +104,18 @@ def _shared_suspect(one: Judgement, other: Judgement) -> Part | None:
 
 
 def _own_apart(first: Observation, second: Observation, part: Part, known: Sequence[Observation]) -> float | None:
-    """Return by which factor the drives of two results differ by themselves, None where that is not known."""
+    """Return by which factor the drives of two results differ by themselves, None where that is not known.
+
+    A drive that is no faster by itself sets its own pace; that it is as fast as another here is chance, and 1 is returned.
+    """
     owns = []
     for one in (first, second):
         drive = drive_of(one)
         own = own_rate(drive, one, known, without=part) if drive is not None else None
         if own is None:
             return None
+        if not clearly_faster(own, one):
+            return 1.0
         owns.append(own.rate)
     return max(owns) / min(owns)
 
