@@ -32,6 +32,10 @@ __all__ = [
 #: Evidence must be faster by more than this to clear a part, as a share (common practice, no source).
 CLEARLY = 0.05
 
+#: The one-sided 95 % quantile of Student's t lies between these for one degree of freedom or more: what is clear by either
+#: needs no exact one, of which thousands of notes would need many.
+_LEAST_T, _MOST_T = 1.6448, 6.3139
+
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 _LOOSE = ("mixed", "unknown")
 
@@ -134,8 +138,13 @@ def clearly_faster(evidence: Observation, than: Observation, *, by: float = CLEA
     ratio = than.estimate.log_mean - evidence.estimate.log_mean
     if ratio <= math.log1p(by):  # no margin can help: most pairs end here, which keeps thousands of notes quick
         return False
-    one_sided = difference_margin(evidence.estimate, than.estimate).half(0.90)
-    return ratio - one_sided > math.log1p(by)
+    margin = difference_margin(evidence.estimate, than.estimate)
+    above = ratio - math.log1p(by)
+    if above <= _LEAST_T * margin.u:
+        return False
+    if margin.df >= 1 and above > _MOST_T * margin.u:
+        return True
+    return above > margin.half(0.90)
 
 
 def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> Clearing | None:
@@ -178,6 +187,8 @@ def link_clearing(link: LinkState, rate: float) -> Clearing | None:
 
 def _speaks_of(part: Part, one: Observation, other: Observation) -> bool:
     """Tell whether a result can be evidence at all: same direction, like payload, through the part, and to be believed."""
+    if other.estimate.log_mean >= one.estimate.log_mean:  # no faster: most end here
+        return False
     if other.id == one.id or other.doubted or not other.usable or other.direction is not one.direction:
         return False
     if not other.has(part):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from copytime.analysis.capping import APART, Model
 from copytime.analysis.compare import difference_margin
-from copytime.analysis.elimination import Certainty, Judgement, judge
+from copytime.analysis.elimination import Certainty, Judgement, by_part, judge
 from copytime.analysis.evidence import Observation, clearly_faster, same_part
 from copytime.analysis.next_test import told
 from copytime.analysis.shared import Doubt, SharedPart, contrary, drive_of, own_rate, shared_parts
@@ -54,7 +54,8 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     doubts = contrary(every)
     known = tuple(replace(one, doubted=True) if any(one.id == doubt.id for doubt in doubts) else one for one in every)
     measured = [one for one in known if one.usable and not one.rated]
-    first = [judge(one, known) for one in measured]
+    index = by_part(known)
+    first = [judge(one, (), index) for one in measured]
     judged = [_by_agreement(one, first, known) for one in first]
     shared = shared_parts(judged, known)
     judged = [_under_a_cap(_beside_what_adds(one, shared), shared) for one in judged]

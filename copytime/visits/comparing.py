@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.compare import MATTERS, Comparison, compare
@@ -18,7 +18,7 @@ from copytime.safetext import plain
 from copytime.units import Bound
 from copytime.visits.noting import size_of, timed_of, times_of
 
-__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "member_of", "noted_between"]
+__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "is_exact", "member_of", "noted_between"]
 
 #: What groups can be made by.
 BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
@@ -69,7 +69,7 @@ def compare_notes(
     counted = [one for one in several if one.counts]
     faults = Counter(_name(one, by) for one in counted if one.kind is NoteKind.FAULT)
     timed = [one for one in counted if one.kind is not NoteKind.FAULT]
-    exact = [one for one in timed if all(each.bound is Bound.EXACT for each in times_of(one))]
+    exact = [one for one in timed if is_exact(one)]
     remarks = []
     if len(exact) < len(timed):
         left = len(timed) - len(exact)
@@ -115,6 +115,11 @@ def compare_notes(
         for first, second in chosen
     )
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
+
+
+def is_exact(one: Note) -> bool:
+    """Tell whether every time of a note is one, and neither a bound nor an approximation."""
+    return all(each.bound is Bound.EXACT for each in times_of(one))
 
 
 def _name(one: Note, by: str) -> str:
@@ -170,12 +175,16 @@ def member_of(one: Note) -> Member:
     )
 
 
-def noted_between(everything: Iterable[Note], percent: float) -> BetweenVisits:
-    """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it."""
+def noted_between(everything: Iterable[Note], percent: float, members: Mapping[str, Member] | None = None) -> BetweenVisits:
+    """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it.
+
+    ``members`` are figures by id that somebody has worked out already.
+    """
+    known = members or {}
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
     fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
               "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
-        if one.counts and one.kind is not NoteKind.FAULT and all(each.bound is Bound.EXACT for each in times_of(one)):
-            things[tuple(getattr(one, name) for name in fields)].append(member_of(one))
+        if one.id in known or (one.counts and one.kind is not NoteKind.FAULT and is_exact(one)):
+            things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
     return between_visits((visit_rates(members) for members in things.values()), assume=assumed(percent))

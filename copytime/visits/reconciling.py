@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import LinkState, Observation
-from copytime.analysis.groups import Group, estimate_of, margin_of, repeat_spread
+from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.sense import above_ceiling
@@ -17,10 +17,10 @@ from copytime.analysis.verdicts import Findings, judge_all
 from copytime.analysis.visits import BetweenVisits
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
-from copytime.units import Bound, GigaBytes
-from copytime.visits.comparing import member_of, noted_between
+from copytime.units import GigaBytes
+from copytime.visits.comparing import is_exact, member_of, noted_between
 from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
-from copytime.visits.noting import timed_of, times_of
+from copytime.visits.noting import timed_of
 from copytime.visits.slips import slips_of
 
 __all__ = ["reconcile"]
@@ -50,12 +50,13 @@ def reconcile(
     """
     counted = [one for one in several if one.counts]
     copies = [one for one in counted if one.kind is NoteKind.COPY and one.drive and one.host]
-    exact = [one for one in copies if all(time.bound is Bound.EXACT for time in times_of(one))]
+    exact = [one for one in copies if is_exact(one)]
+    members = {one.id: member_of(one) for one in exact}
     remarks = _left_out(counted, copies, exact)
-    bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, kit)]
+    bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, kit, members)]
     clean = [note for bunch in bunches if not bunch.doubts for note in bunch.notes]
-    between = noted_between(clean, spread_percent)  # a slip would make all days look wild
-    groups = [Group(name=one.notes[0].id, members=tuple(member_of(note) for note in one.notes)) for one in bunches]
+    between = noted_between(clean, spread_percent, members)  # a slip would make all days look wild
+    groups = [Group(name=one.notes[0].id, members=tuple(members[note.id] for note in one.notes)) for one in bunches]
     repeats = repeat_spread(groups)
     noted = [_observation(bunch, group, kit, repeats, between) for bunch, group in zip(bunches, groups, strict=True)]
     besides = [*on_the_pc(measured), *rated(kit)]
@@ -108,19 +109,21 @@ def _alike(several: Iterable[Note]) -> dict[object, list[Note]]:
     return found
 
 
-def _bunches(several: Sequence[Note], kit: Sequence[KitItem]) -> list[_Bunch]:
+def _bunches(several: Sequence[Note], kit: Sequence[KitItem], members: Mapping[str, Member]) -> list[_Bunch]:
     """Take the doubted notes of a group apart, so that a slip neither spoils the others nor disappears."""
     link = narrowest(several[0], kit)
     why: dict[str, list[str]] = defaultdict(list)
     for one in several:
+        if link is None or members[one.id].rate <= link[1].ceiling:
+            continue
         found = timed_of(one)
-        if found is None or link is None:
+        if found is None:
             continue
         gb, colons = GigaBytes(one.gb), one.times[0].text.count(":")
         said = above_ceiling(found, link[1].ceiling, f"the link {link[1].name}", gb=gb, colons=colons)
         if said is not None:
             why[one.id].append(said)
-    for identifier, said in slips_of(several):
+    for identifier, said in slips_of(several, members):
         why[identifier].append(said)
     clean = [one for one in several if one.id not in why]
     doubted = [_Bunch((one,), tuple(why[one.id])) for one in several if one.id in why]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
+from copytime.analysis.groups import Member
 from copytime.analysis.sense import FAR_OFF
 from copytime.notes import Note
 from copytime.units import significant
-from copytime.visits.noting import timed_of
 
 __all__ = ["slips_of"]
 
@@ -16,16 +16,14 @@ __all__ = ["slips_of"]
 _CLOSE, _STANDS_OUT = 1.05, 1.12
 
 
-def slips_of(several: Sequence[Note]) -> Iterator[tuple[str, str]]:
-    """Go through the notes of one thing that are doubted, each with the reason.
+def slips_of(several: Sequence[Note], members: Mapping[str, Member]) -> Iterator[tuple[str, str]]:
+    """Go through the notes of one thing that are doubted, each with the reason; ``members`` holds their figures by id.
 
     Of two that are far apart nobody knows which is wrong, so that both are doubted.
     """
-    rates = {one.id: found.rate for one in several if (found := timed_of(one)) is not None}
+    rates = {one.id: members[one.id].rate for one in several}
     median = statistics.median(rates.values()) if rates else 0.0
     for one in several:
-        if one.id not in rates:
-            continue
         apart = _apart(rates[one.id], median)
         if apart < _STANDS_OUT:
             continue

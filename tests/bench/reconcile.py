@@ -19,7 +19,9 @@ def many(count: int, drives: int = 50, hosts: int = 4) -> list[Note]:
     made = []
     for number in range(count):
         drive, direction = number % drives, (READ, WRITE)[number // drives % 2]
-        seconds = round(102e9 / min(124e6 + 20e6 * (number // (2 * drives) % hosts), 90e6 + drive * 1e7) * rng.uniform(0.99, 1.01))
+        seconds = round(
+            102e9 / min(124e6 + 20e6 * (number // (2 * drives) % hosts), 90e6 + drive * 1e7) * rng.uniform(0.99, 1.01)
+        )
         made.append(
             copies(
                 f"Drive {drive}",
