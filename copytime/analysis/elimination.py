@@ -87,9 +87,9 @@ class Judgement:
 
 
 def by_part(known: Iterable[Observation]) -> ByPart:
-    """Put results together by the parts that they went through."""
+    """Put results together by the parts that they went through, the fastest first."""
     found: dict[tuple[str, str], list[Observation]] = defaultdict(list)
-    for one in known:
+    for one in sorted(known, key=lambda one: one.estimate.log_mean):
         for kind, name in dict.fromkeys((part.kind, part.name) for part in one.parts):
             found[kind, name].append(one)
     return found

@@ -36,6 +36,9 @@ CLEARLY = 0.05
 #: needs no exact one, of which thousands of notes would need many.
 _LEAST_T, _MOST_T = 1.6448, 6.3139
 
+#: So many pieces of weak evidence are named: more would not make it stronger.
+_ENOUGH = 5
+
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 _LOOSE = ("mixed", "unknown")
 
@@ -151,24 +154,32 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
     """Find out whether other results clear ``part`` for ``one``, None where none does.
 
     It is cleared fully by evidence from two visits without any reservation; else provisionally, with the reservations of
-    the evidence that has fewest.
+    the evidence that has fewest. The search ends as soon as it is cleared fully, so that others had best come fastest first.
     """
-    found = [
-        (other, _reservations(part, one, other))
-        for other in others
-        if _speaks_of(part, one, other) and clearly_faster(other, one)
-    ]
-    if not found:
-        return None
-    clean = [other for other, reasons in found if not reasons]
-    visits = {visit for other in clean for visit in other.visits}
-    if len(visits) >= 2:
-        return Clearing(part=part, full=True, evidence=tuple(other.id for other in clean))
+    clean: list[Observation] = []
+    weak: list[str] = []
+    fewest: tuple[str, ...] | None = None
+    visits: set[str] = set()
+    for other in others:
+        if not _speaks_of(part, one, other):
+            continue
+        reasons = _reservations(part, one, other)
+        if reasons and fewest is not None and len(weak) >= _ENOUGH and len(fewest) <= len(reasons):
+            continue  # one more like those would change nothing
+        if not clearly_faster(other, one):
+            continue
+        if reasons:
+            weak.append(other.id)
+            fewest = reasons if fewest is None or len(reasons) < len(fewest) else fewest
+            continue
+        clean.append(other)
+        visits.update(other.visits)
+        if len(visits) >= 2:
+            return Clearing(part=part, full=True, evidence=tuple(each.id for each in clean))
     if clean:
-        reasons: tuple[str, ...] = ("seen on one visit only",)
-        return Clearing(part=part, full=False, evidence=tuple(other.id for other in clean), reasons=reasons)
-    best = min(found, key=lambda pair: len(pair[1]))
-    return Clearing(part=part, full=False, evidence=tuple(other.id for other, _ in found), reasons=best[1])
+        alone: tuple[str, ...] = ("seen on one visit only",)
+        return Clearing(part=part, full=False, evidence=tuple(each.id for each in clean), reasons=alone)
+    return None if fewest is None else Clearing(part=part, full=False, evidence=tuple(weak[-_ENOUGH:]), reasons=fewest)
 
 
 def link_clearing(link: LinkState, rate: float) -> Clearing | None:
