@@ -75,7 +75,8 @@ class Shared:
     Of a cap ``figure`` is the rate in bytes per second, of a part that adds the seconds per byte; ``low`` and ``high`` are
     its 95 % interval with the spread between the members in it. ``apart`` is the highest own rate over the lowest.
     ``idle`` tells that what is added cannot be told from nothing: the drives set their own pace. ``as_cap`` and ``as_added``
-    are what either model makes of the members, for a forecast where it is open.
+    are what either model makes of the members, for a forecast where it is open. ``off`` is by which share the worst member's
+    time is off what is added.
     """
 
     model: Model
@@ -87,6 +88,7 @@ class Shared:
     members: tuple[str, ...]
     as_cap: float
     as_added: float
+    off: float | None = None
 
     @property
     def shown(self) -> bool:
@@ -156,6 +158,7 @@ def share_model(members: Sequence[Member], known: Model | None = None) -> Shared
         members=tuple(one.id for one in members),
         as_cap=_cap(members)[0],
         as_added=_added(members)[0],
+        off=misfit(members, _added(members)[0]),
     )
 
 

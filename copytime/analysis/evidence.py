@@ -18,6 +18,7 @@ from copytime.records import Direction, Part, Workload
 
 __all__ = [
     "CLEARLY",
+    "SHORTER",
     "Clearing",
     "LinkState",
     "Observation",
@@ -35,6 +36,9 @@ CLEARLY = 0.05
 #: The one-sided 95 % quantile of Student's t lies between these for one degree of freedom or more: what is clear by either
 #: needs no exact one, of which thousands of notes would need many.
 _LEAST_T, _MOST_T = 1.6448, 6.3139
+
+#: Why a run clears a drive provisionally only, where length matters.
+SHORTER = "a shorter run"
 
 #: So many pieces of weak evidence are named: more would not make it stronger.
 _ENOUGH = 5
@@ -156,14 +160,18 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
     It is cleared fully by evidence from two visits without any reservation; else provisionally, with the reservations of
     the evidence that has fewest. The search ends as soon as it is cleared fully, so that others had best come fastest first.
     """
+    several = others if isinstance(others, Sequence) else tuple(others)
+    slow_at_length = part.kind == "drive" and any(_as_long(part, one, other) for other in several)
     clean: list[Observation] = []
     weak: list[str] = []
     fewest: tuple[str, ...] | None = None
     visits: set[str] = set()
-    for other in others:
+    for other in several:
         if not _speaks_of(part, one, other):
             continue
         reasons = _reservations(part, one, other)
+        if slow_at_length and SHORTER in reasons:
+            continue  # a longer run has shown what such a short one is worth
         if reasons and fewest is not None and len(weak) >= _ENOUGH and len(fewest) <= len(reasons):
             continue  # one more like those would change nothing
         if not clearly_faster(other, one):
@@ -180,6 +188,16 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
         alone: tuple[str, ...] = ("seen on one visit only",)
         return Clearing(part=part, full=False, evidence=tuple(each.id for each in clean), reasons=alone)
     return None if fewest is None else Clearing(part=part, full=False, evidence=tuple(weak[-_ENOUGH:]), reasons=fewest)
+
+
+def _as_long(part: Part, one: Observation, other: Observation) -> bool:
+    """Tell whether a drive was measured elsewhere for at least as long as ``one`` ran, and was not clearly faster."""
+    if one.run_bytes is None or other.run_bytes is None or other.run_bytes < one.run_bytes:
+        return False
+    if other.id == one.id or other.rated or other.doubted or not other.usable or other.direction is not one.direction:
+        return False
+    elsewhere = _named(one, "host") != _named(other, "host")
+    return elsewhere and other.has(part) and other.payload in (one.payload, "large") and not clearly_faster(other, one)
 
 
 def link_clearing(link: LinkState, rate: float) -> Clearing | None:
@@ -234,7 +252,7 @@ def _drive_reservations(one: Observation, other: Observation) -> list[str]:
     turns = one.turns if one.turns is not None else other.turns
     matters = turns is not False or one.direction is Direction.TO_DRIVE
     if matters and not other.rated and _shorter(other.run_bytes, one.run_bytes):
-        said.append("a shorter run")
+        said.append(SHORTER)
     if other.fresh and not one.fresh:
         said.append("read back just after it was written")
     return said

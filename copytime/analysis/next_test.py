@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
-from copytime.analysis.evidence import Clearing, Observation
+from copytime.analysis.evidence import SHORTER, Clearing, Observation
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
@@ -96,8 +96,9 @@ def next_test(one: Judgement) -> str | None:
         return f"measure {_what(observation)} once more, then change one part at a time."
     if one.uncleared and one.certainty is Certainty.UNDECIDED:
         return _split(one, list(one.uncleared))
-    weak = next((each for each in one.cleared if not each.full), None)
-    return _firm_up(one, weak) if weak is not None else None
+    weak = [each for each in one.cleared if not each.full]
+    # a long run is done on the PC, without the console, and tells most
+    return _firm_up(one, max(weak, key=lambda each: SHORTER in each.reasons)) if weak else None
 
 
 def _split(one: Judgement, suspects: list[Part]) -> str:
@@ -132,7 +133,7 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     on = f" on {host.name}" if host is not None else ""
     name = _called(weak.part)
     for reason in weak.reasons:
-        if reason == "a shorter run":
+        if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
             return f"a sustained run{size} with {name}, {what}."
         if reason == "the link is declared, not seen":

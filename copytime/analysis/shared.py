@@ -10,12 +10,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from copytime.analysis.capping import Member, Model, Shared, misfit, share_model
+from copytime.analysis.capping import Member, Model, Shared, share_model
 from copytime.analysis.elimination import Certainty, Judgement
 from copytime.analysis.evidence import Observation, clearing_of, clearly_faster, same_part
 from copytime.analysis.margins import combine
 from copytime.records import Direction, Part
-from copytime.units import rate_text, significant
+from copytime.units import percent_text, rate_text, significant
 
 __all__ = ["Doubt", "SharedPart", "contrary", "drive_of", "own_rate", "shared_parts"]
 
@@ -64,7 +64,8 @@ class SharedPart:
         ns, low, high = ((value or 0) * 1e9 for value in (self.shared.figure, self.shared.low, self.shared.high))
         return (
             f"{name} works after the drive and takes {significant(ns, 3)} ns for each byte on top ({significant(low, 3)} to "
-            f"{significant(high, 3)}), like a stage of {rate_text(1e9 / ns)} MB/s one after the other: {by}."
+            f"{significant(high, 3)}), like a stage of {rate_text(1e9 / ns)} MB/s one after the other; the times fit that "
+            f"within {percent_text(self.shared.off or 0)}: {by}."
         )
 
 
@@ -164,7 +165,7 @@ def _modelled(pairs: Sequence[_Pair]) -> tuple[Shared, list[_Pair]] | None:
     whole = [pair for pair in pairs if pair[1].whole]
     added = share_model([member for _, member in whole])
     if added is not None and added.model is Model.ADDS:
-        fit = misfit([member for _, member in whole], added.as_added) < _FITS
+        fit = added.off is not None and added.off < _FITS
         return (added, whole) if fit else None
     shared = share_model([member for _, member in pairs])
     if shared is None or shared.model is Model.ADDS:

@@ -64,6 +64,8 @@ def test_the_trade_case() -> None:
     assert (model.figure or 0) * 1e9 == pytest.approx(1.7, abs=0.03)
     assert "one after the other" in adds.sentence()
     assert "591" in adds.sentence()
+    assert (model.off or 1) < 0.03
+    assert "the times fit that within 2" in adds.sentence()
     own = {"Slipway": 125e6, "Quayside One": 500e6, "Quayside Two": 950e6}
     for drive, rate in own.items():
         one = of(found, drive, WRITE)
@@ -203,6 +205,28 @@ def test_scenarios(
     found = reconcile(several, kit, measured)
     mine = [one for one in found.results if one.note.drive == drive]
     assert said(min(mine, key=lambda one: one.rate)) == (certainty, setter)
+
+
+def test_everything_is_cleared_and_it_is_slow_all_the_same() -> None:
+    days = [f"2026-11-{day}" for day in (10, 11)]
+    several = [noted("Quayside One", 60, bridge="Ferrybox")]
+    several += [noted("Quayside One", 125, bridge="Jettybox", made=day) for day in days]
+    several += [noted("Quayside Two", 125, bridge="Ferrybox", made=day) for day in days]
+    slow = min(reconcile(several).results, key=lambda one: one.rate)
+    assert said(slow) == ("combination", None)
+    assert "once more" in (slow.judgement.next_test or "")
+
+
+def test_a_fast_phase_misleads_and_a_long_run_explains() -> None:
+    """The PC's 8 GB end before the fast phase does; a sustained run of 120 GB does not."""
+    several = [noted("Quayside One", 148, bridge="Ferrybox", direction=WRITE)]
+    several += [noted(f"Drive {name}", 320, bridge=f"Bridge {name}", direction=WRITE) for name in "AB"]
+    found = of(reconcile(several, (), ONE), "Quayside One", WRITE)
+    assert found.judgement.certainty.value == "undecided"
+    assert "a sustained run of 100 GB" in (found.judgement.next_test or "")
+    long = [replace(one, run_bytes=120 * 10**9) for one in on_pc("Quayside One", "Ferrybox", 530, 150)]
+    long = [replace(one, id=f"long {one.id}") for one in long if one.direction is WRITE]
+    assert said(of(reconcile(several, (), [*ONE, *long]), "Quayside One", WRITE)) == ("provisional", "Quayside One")
 
 
 def test_a_port_that_fell_back_is_not_put_down_to_the_host() -> None:
