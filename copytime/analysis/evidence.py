@@ -118,11 +118,17 @@ class Observation:
 
     def part_of(self, kind: str) -> Part | None:
         """Return the first part of a kind, None without one."""
-        return next((part for part in self.parts if part.kind == kind), None)
+        for part in self.parts:  # a plain loop: thousands of notes ask this millions of times
+            if part.kind == kind:
+                return part
+        return None
 
     def has(self, part: Part) -> bool:
         """Tell whether the bytes went through ``part``."""
-        return any(same_part(part, own) for own in self.parts)
+        for own in self.parts:  # noqa: SIM110 - reason: as above
+            if own.kind == part.kind and own.name == part.name:
+                return True
+        return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,8 +172,12 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
     weak: list[str] = []
     fewest: tuple[str, ...] | None = None
     visits: set[str] = set()
+    host = _named(one, "host")
+    settled_for_weak = False  # no weaker evidence could add anything, and from another host all of it is weak
     for other in several:
         if not _speaks_of(part, one, other):
+            continue
+        if settled_for_weak and _named(other, "host") != host:
             continue
         reasons = _reservations(part, one, other)
         if slow_at_length and SHORTER in reasons:
@@ -179,6 +189,7 @@ def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> 
         if reasons:
             weak.append(other.id)
             fewest = reasons if fewest is None or len(reasons) < len(fewest) else fewest
+            settled_for_weak = len(weak) >= _ENOUGH and len(fewest) == 1
             continue
         clean.append(other)
         visits.update(other.visits)

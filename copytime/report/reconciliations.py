@@ -40,7 +40,8 @@ def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios
         lines.append(f"           about {duration_text(test.seconds)} a run; it bears on {test.helps} of the results above")
     if found.results:
         lines += ["", f"margins rest on  {found.rests_on}, timing and size as they were written"]
-    return "\n".join(lines).strip() or "no noted copy with a drive and a host yet: 'copytime note copy' takes one down"
+    text = "\n".join(lines).replace("\n\n\n", "\n\n").strip()
+    return text or "no noted copy with a drive and a host yet: 'copytime note copy' takes one down"
 
 
 def _rate(one: Reconciled) -> str:
@@ -57,6 +58,8 @@ def _own_words(one: Reconciled) -> str:
         return "-"
     if own.rated:
         return "as rated"
+    if own.doubted:
+        return "not witnessed"
     bridge = own.part_of("bridge")
     way = "same bridge" if one.through and bridge else f"by {plain(bridge.name, limit=30)}" if bridge else "native"
     visits = len(own.visits)
@@ -164,9 +167,7 @@ def result_rows(found: Reconciliation) -> list[tuple[str, ...]]:
     return [
         (
             one.id,
-            one.note.host or "",
-            one.note.drive or "",
-            one.note.bridge or "",
+            *(plain(name or "") for name in (one.note.host, one.note.drive, one.note.bridge)),
             str(one.note.direction),
             *(significant(value / 1e6, 6) for value in (one.rate, one.low, one.high)),
             str(one.repeats),
