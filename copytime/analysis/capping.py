@@ -17,10 +17,13 @@ from copytime.analysis.compare import Estimate
 from copytime.analysis.margins import Component, Margin, combine
 from copytime.analysis.student import t_quantile
 
-__all__ = ["APART", "Member", "Model", "Shared", "Slope", "predicted", "share_model", "slope"]
+__all__ = ["APART", "Member", "Model", "Shared", "Slope", "misfit", "predicted", "share_model", "slope"]
 
 #: Own rates of the drives that show a model must differ by this factor at least.
 APART = 1.5
+
+#: Name of what all members have in common of their uncertainty.
+_COMMON = "visits"
 
 #: k on either side of this speaks for one of the models.
 _BETWEEN = 0.5
@@ -36,11 +39,17 @@ class Model(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
-    """A result through the shared part, and how fast its drive is by itself."""
+    """A result through the shared part, and how fast its drive is by itself.
+
+    ``whole`` tells that the latter was found with everything else of the chain, the bridge above all;
+    ``rated`` that it is only what its maker says.
+    """
 
     id: str
     through: Estimate
     own: Estimate
+    whole: bool = True
+    rated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +75,8 @@ class Shared:
     Of a cap ``figure`` is the rate in bytes per second, of a part that adds the seconds per byte; ``low`` and ``high`` are
     its 95 % interval with the spread between the members in it. ``apart`` is the highest own rate over the lowest.
     ``idle`` tells that what is added cannot be told from nothing: the drives set their own pace. ``as_cap`` and ``as_added``
-    are what either model makes of the members, for a forecast where it is open.
+    are what either model makes of the members, for a forecast where it is open. ``off`` is by which share the worst member's
+    time is off what is added.
     """
 
     model: Model
@@ -78,6 +88,7 @@ class Shared:
     members: tuple[str, ...]
     as_cap: float
     as_added: float
+    off: float | None = None
 
     @property
     def shown(self) -> bool:
@@ -120,8 +131,8 @@ def slope(first: Member, second: Member) -> Slope:
     return Slope(value=k, low=(k - half) / (1 - g), high=(k + half) / (1 - g))
 
 
-def share_model(members: Sequence[Member]) -> Shared | None:
-    """Find how a part acts on results through it, None for fewer than two.
+def share_model(members: Sequence[Member], known: Model | None = None) -> Shared | None:
+    """Find how a part acts on results through it, None for fewer than two; ``known`` says it where others showed it.
 
     The two drives that differ most decide about the model; the figure is the mean over all members.
     """
@@ -132,12 +143,13 @@ def share_model(members: Sequence[Member]) -> Shared | None:
     k = slope(fastest, slowest)
     apart = math.exp(slowest.own.log_mean - fastest.own.log_mean)
     figure, low, high = None, None, None
-    if k.model is Model.CAP:
+    model = known or k.model
+    if model is Model.CAP:
         figure, low, high = _cap(members)
-    elif k.model is Model.ADDS:
+    elif model is Model.ADDS:
         figure, low, high = _added(members)
     return Shared(
-        model=k.model,
+        model=model,
         k=k,
         figure=figure,
         low=low,
@@ -146,31 +158,46 @@ def share_model(members: Sequence[Member]) -> Shared | None:
         members=tuple(one.id for one in members),
         as_cap=_cap(members)[0],
         as_added=_added(members)[0],
+        off=misfit(members, _added(members)[0]),
     )
 
 
 def _mean(values: Sequence[float], parts: Sequence[Component]) -> tuple[float, float]:
-    """Return the mean of the members and the half-width of its 95 % interval, the spread between them included."""
+    """Return the mean of the members and the half-width of its 95 % interval, the spread between them included.
+
+    How visits differ is taken to be common to all members: they were noted on the same days at the same host, and what a day
+    does to one it may do to all, so that more drives do not make it smaller.
+    """
     count = len(values)
     between = Component(statistics.stdev(values) / math.sqrt(count), count - 1.0, "members")
-    joined = combine([*(Component(one.u / count, one.df, one.name) for one in parts), between], "")
+    common = [one for one in parts if one.name == _COMMON]
+    joint = [Component(math.fsum(one.u for one in common) / count, min(one.df for one in common), _COMMON)] if common else []
+    alone = [Component(one.u / count, one.df, one.name) for one in parts if one.name != _COMMON]
+    joined = combine([*alone, *joint, between], "")
     return math.fsum(values) / count, joined.half()
 
 
+def _scaled(one: Estimate, factor: float, common: str | None) -> list[Component]:
+    """Return the components of a figure times ``factor``; the one named ``common`` keeps its name, the rest are its own."""
+    return [
+        Component(part.u * factor, part.df, _COMMON if part.name == common else "own")
+        for part in one.components
+        if part.u > 0
+    ]
+
+
 def _cap(members: Sequence[Member]) -> tuple[float, float, float]:
-    margins = [_margin(one.through) for one in members]
-    mean, half = _mean(
-        [one.through.log_mean for one in members], [Component(one.u, one.df, "own") for one in margins if one.u > 0]
-    )
+    parts = [part for one in members for part in _scaled(one.through, 1.0, "visits")]
+    mean, half = _mean([one.through.log_mean for one in members], parts)
     return math.exp(-mean), math.exp(-mean - half), math.exp(-mean + half)
 
 
 def _added(members: Sequence[Member]) -> tuple[float, float, float]:
     values, parts = [], []
     for one in members:
-        (through, u, df), (own, v, f) = _time(one.through), _time(one.own)
+        through, own = math.exp(one.through.log_mean), math.exp(one.own.log_mean)
         values.append(through - own)
-        parts += [Component(each, freedom, "own") for each, freedom in ((u, df), (v, f)) if each > 0]
+        parts += _scaled(one.through, through, "visits") + _scaled(one.own, own, None)
     mean, half = _mean(values, parts)
     return mean, mean - half, mean + half
 
@@ -187,3 +214,8 @@ def predicted(shared: Shared, own_rate: float) -> tuple[float, float]:
     if shared.model is Model.ADDS:
         return added, added
     return min(capped, added), max(capped, added)
+
+
+def misfit(members: Sequence[Member], added: float) -> float:
+    """Return by how much, as a share, the time of the worst member is off what its drive and ``added`` seconds make."""
+    return max(abs((math.exp(one.own.log_mean) + added) / math.exp(one.through.log_mean) - 1) for one in members)

@@ -18,6 +18,7 @@ from copytime.records import Direction, Part, Workload
 
 __all__ = [
     "CLEARLY",
+    "SHORTER",
     "Clearing",
     "LinkState",
     "Observation",
@@ -31,6 +32,16 @@ __all__ = [
 
 #: Evidence must be faster by more than this to clear a part, as a share (common practice, no source).
 CLEARLY = 0.05
+
+#: The one-sided 95 % quantile of Student's t lies between these for one degree of freedom or more: what is clear by either
+#: needs no exact one, of which thousands of notes would need many.
+_LEAST_T, _MOST_T = 1.6448, 6.3139
+
+#: Why a run clears a drive provisionally only, where length matters.
+SHORTER = "a shorter run"
+
+#: So many pieces of weak evidence are named: more would not make it stronger.
+_ENOUGH = 5
 
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 _LOOSE = ("mixed", "unknown")
@@ -78,6 +89,7 @@ class Observation:
     ``native`` tells that the drive was attached without a bridge, ``rated`` that the figure is the maker's, ``doubted``
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
+    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is.
     """
 
     id: str
@@ -97,6 +109,7 @@ class Observation:
     fresh: bool = False
     turns: bool | None = None
     usable: bool = True
+    content: str | None = None
 
     @property
     def rate(self) -> float:
@@ -105,11 +118,17 @@ class Observation:
 
     def part_of(self, kind: str) -> Part | None:
         """Return the first part of a kind, None without one."""
-        return next((part for part in self.parts if part.kind == kind), None)
+        for part in self.parts:  # a plain loop: thousands of notes ask this millions of times
+            if part.kind == kind:
+                return part
+        return None
 
     def has(self, part: Part) -> bool:
         """Tell whether the bytes went through ``part``."""
-        return any(same_part(part, own) for own in self.parts)
+        for own in self.parts:  # noqa: SIM110 - reason: as above
+            if own.kind == part.kind and own.name == part.name:
+                return True
+        return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,44 +149,86 @@ def same_part(first: Part, second: Part) -> bool:
 def clearly_faster(evidence: Observation, than: Observation, *, by: float = CLEARLY) -> bool:
     """Tell whether the one-sided 95 % lower bound of evidence/result lies above 1 + ``by``, all spread of both included."""
     ratio = than.estimate.log_mean - evidence.estimate.log_mean
-    one_sided = difference_margin(evidence.estimate, than.estimate).half(0.90)
-    return ratio - one_sided > math.log1p(by)
+    if ratio <= math.log1p(by):  # no margin can help: most pairs end here, which keeps thousands of notes quick
+        return False
+    margin = difference_margin(evidence.estimate, than.estimate)
+    above = ratio - math.log1p(by)
+    if above <= _LEAST_T * margin.u:
+        return False
+    if margin.df >= 1 and above > _MOST_T * margin.u:
+        return True
+    return above > margin.half(0.90)
 
 
 def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> Clearing | None:
     """Find out whether other results clear ``part`` for ``one``, None where none does.
 
     It is cleared fully by evidence from two visits without any reservation; else provisionally, with the reservations of
-    the evidence that has fewest.
+    the evidence that has fewest. The search ends as soon as it is cleared fully, so that others had best come fastest first.
     """
-    found = [
-        (other, _reservations(part, one, other))
-        for other in others
-        if _speaks_of(part, one, other) and clearly_faster(other, one)
-    ]
-    if not found:
-        return None
-    clean = [other for other, reasons in found if not reasons]
-    visits = {visit for other in clean for visit in other.visits}
-    if len(visits) >= 2:
-        return Clearing(part=part, full=True, evidence=tuple(other.id for other in clean))
+    several = others if isinstance(others, Sequence) else tuple(others)
+    slow_at_length = part.kind == "drive" and any(_as_long(part, one, other) for other in several)
+    clean: list[Observation] = []
+    weak: list[str] = []
+    fewest: tuple[str, ...] | None = None
+    visits: set[str] = set()
+    host = _named(one, "host")
+    settled_for_weak = False  # no weaker evidence could add anything, and from another host all of it is weak
+    for other in several:
+        if not _speaks_of(part, one, other):
+            continue
+        if settled_for_weak and _named(other, "host") != host:
+            continue
+        reasons = _reservations(part, one, other)
+        if slow_at_length and SHORTER in reasons:
+            continue  # a longer run has shown what such a short one is worth
+        if reasons and fewest is not None and len(weak) >= _ENOUGH and len(fewest) <= len(reasons):
+            continue  # one more like those would change nothing
+        if not clearly_faster(other, one):
+            continue
+        if reasons:
+            weak.append(other.id)
+            fewest = reasons if fewest is None or len(reasons) < len(fewest) else fewest
+            settled_for_weak = len(weak) >= _ENOUGH and len(fewest) == 1
+            continue
+        clean.append(other)
+        visits.update(other.visits)
+        if len(visits) >= 2:
+            return Clearing(part=part, full=True, evidence=tuple(each.id for each in clean))
     if clean:
-        reasons: tuple[str, ...] = ("seen on one visit only",)
-        return Clearing(part=part, full=False, evidence=tuple(other.id for other in clean), reasons=reasons)
-    best = min(found, key=lambda pair: len(pair[1]))
-    return Clearing(part=part, full=False, evidence=tuple(other.id for other, _ in found), reasons=best[1])
+        alone: tuple[str, ...] = ("seen on one visit only",)
+        return Clearing(part=part, full=False, evidence=tuple(each.id for each in clean), reasons=alone)
+    return None if fewest is None else Clearing(part=part, full=False, evidence=tuple(weak[-_ENOUGH:]), reasons=fewest)
+
+
+def _as_long(part: Part, one: Observation, other: Observation) -> bool:
+    """Tell whether a drive was measured elsewhere for at least as long as ``one`` ran, and was not clearly faster."""
+    if one.run_bytes is None or other.run_bytes is None or other.run_bytes < one.run_bytes:
+        return False
+    if other.id == one.id or other.rated or other.doubted or not other.usable or other.direction is not one.direction:
+        return False
+    elsewhere = _named(one, "host") != _named(other, "host")
+    return elsewhere and other.has(part) and other.payload in (one.payload, "large") and not clearly_faster(other, one)
 
 
 def link_clearing(link: LinkState, rate: float) -> Clearing | None:
-    """Clear a link whose share is so low that it is not the cause; a declared one provisionally."""
+    """Clear a link whose share is so low that it is not the cause.
+
+    A declared one only provisionally, unless the rate speaks for itself: whatever lower mode it may have fallen back to,
+    either that mode could not carry the rate, or it would not be the cause either.
+    """
     if link.ceiling is None or link.excluded_below is None or rate >= link.excluded_below * link.ceiling:
         return None
-    reasons = ("the link is declared, not seen",) if link.declared else ()
-    return Clearing(part=link.part, full=not link.declared, evidence=("share of its ceiling",), reasons=reasons)
+    below = link.excluded_below
+    open_to_doubt = link.declared and not all(rate > low or rate < below * low for _, low in link.lower)
+    reasons = ("the link is declared, not seen",) if open_to_doubt else ()
+    return Clearing(part=link.part, full=not open_to_doubt, evidence=("share of its ceiling",), reasons=reasons)
 
 
 def _speaks_of(part: Part, one: Observation, other: Observation) -> bool:
     """Tell whether a result can be evidence at all: same direction, like payload, through the part, and to be believed."""
+    if other.estimate.log_mean >= one.estimate.log_mean:  # no faster: most end here
+        return False
     if other.id == one.id or other.doubted or not other.usable or other.direction is not one.direction:
         return False
     if not other.has(part):
@@ -189,7 +250,7 @@ def _reservations(part: Part, one: Observation, other: Observation) -> tuple[str
         said.append("by another link mode")
     if not own_right and _named(one, "cable") != _named(other, "cable"):
         said.append("by another cable")
-    if one.payload in _LOOSE:
+    if one.payload in _LOOSE and (one.content is None or one.content != other.content):
         said.append("large files against a payload that is mixed or not known")
     if part.kind == "drive":
         said += _drive_reservations(one, other)
@@ -202,7 +263,7 @@ def _drive_reservations(one: Observation, other: Observation) -> list[str]:
     turns = one.turns if one.turns is not None else other.turns
     matters = turns is not False or one.direction is Direction.TO_DRIVE
     if matters and not other.rated and _shorter(other.run_bytes, one.run_bytes):
-        said.append("a shorter run")
+        said.append(SHORTER)
     if other.fresh and not one.fresh:
         said.append("read back just after it was written")
     return said

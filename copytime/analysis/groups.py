@@ -31,6 +31,11 @@ class Member:
     resolution_u: float = 0.0
     method_u: float = 0.0
 
+    @property
+    def rate(self) -> float:
+        """Bytes per second; of a load one over its seconds."""
+        return math.exp(-math.fsum(self.logs) / len(self.logs))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:

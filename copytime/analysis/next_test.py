@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
-from copytime.analysis.evidence import Clearing, Observation
+from copytime.analysis.evidence import SHORTER, Clearing, Observation
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
@@ -21,9 +21,9 @@ def told(one: Judgement) -> Judgement:
     overturn = _overturn(one)
     said = [_verdict(one)]
     said += [_cleared(each) for each in one.cleared]
-    if one.certainty in (Certainty.UNDECIDED, Certainty.PROVISIONAL, Certainty.COMBINATION):
+    if one.certainty in (Certainty.UNDECIDED, Certainty.PROVISIONAL, Certainty.COMBINATION) and not one.in_turn:
         said.append(f"Still possible: {_alive(one)}.")
-    if one.certainty is not Certainty.AT_CEILING:
+    if one.certainty is not Certainty.AT_CEILING and not one.in_turn:
         said.append(ASSUMPTION)
     if overturn is not None:
         said.append(overturn)
@@ -58,6 +58,8 @@ def _verdict(one: Judgement) -> str:
         rest = [part for part in one.suspects if part != setter]
         also = f", or one of these, which are cleared only provisionally: {_listed(rest)}" if rest else ""
         return f"{lead}{_called(setter)} sets the pace, provisionally{also}."
+    if one.in_turn:
+        return f"{lead}{_listed(one.suspects, 'and')} work in turn and set the pace together."
     if one.certainty is Certainty.UNDECIDED:
         return f"{lead}undecided between {_listed(one.suspects, 'and')}."
     return f"{lead}every part can go faster by itself; their combination sets the pace, or the result was a slip."
@@ -87,15 +89,16 @@ def _overturn(one: Judgement) -> str | None:
 
 def next_test(one: Judgement) -> str | None:
     """Name the one test that would settle what is open, None where nothing is."""
-    if one.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION):
+    if one.certainty in (Certainty.AT_CEILING, Certainty.BY_ELIMINATION) or one.in_turn:
         return None
     observation = one.observation
     if one.certainty is Certainty.COMBINATION:
         return f"measure {_what(observation)} once more, then change one part at a time."
     if one.uncleared and one.certainty is Certainty.UNDECIDED:
         return _split(one, list(one.uncleared))
-    weak = next((each for each in one.cleared if not each.full), None)
-    return _firm_up(one, weak) if weak is not None else None
+    weak = [each for each in one.cleared if not each.full]
+    # a long run is done on the PC, without the console, and tells most
+    return _firm_up(one, max(weak, key=lambda each: SHORTER in each.reasons)) if weak else None
 
 
 def _split(one: Judgement, suspects: list[Part]) -> str:
@@ -130,7 +133,7 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     on = f" on {host.name}" if host is not None else ""
     name = _called(weak.part)
     for reason in weak.reasons:
-        if reason == "a shorter run":
+        if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
             return f"a sustained run{size} with {name}, {what}."
         if reason == "the link is declared, not seen":

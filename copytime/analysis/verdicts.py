@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from copytime.analysis.capping import APART, Model
 from copytime.analysis.compare import difference_margin
-from copytime.analysis.elimination import Certainty, Judgement, judge
-from copytime.analysis.evidence import Observation, same_part
+from copytime.analysis.elimination import Certainty, Judgement, by_part, judge
+from copytime.analysis.evidence import Observation, clearly_faster, same_part
 from copytime.analysis.next_test import told
 from copytime.analysis.shared import Doubt, SharedPart, contrary, drive_of, own_rate, shared_parts
 from copytime.records import Part
@@ -54,10 +54,11 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     doubts = contrary(every)
     known = tuple(replace(one, doubted=True) if any(one.id == doubt.id for doubt in doubts) else one for one in every)
     measured = [one for one in known if one.usable and not one.rated]
-    first = [judge(one, known) for one in measured]
+    index = by_part(known)
+    first = [judge(one, (), index) for one in measured]
     judged = [_by_agreement(one, first, known) for one in first]
     shared = shared_parts(judged, known)
-    judged = [_beside_what_adds(one, shared) for one in judged]
+    judged = [_under_a_cap(_beside_what_adds(one, shared), shared) for one in judged]
     whole = tuple(_with_shared(told(one), shared) for one in judged)
     return Findings(judgements=whole, shared=tuple(shared), doubts=tuple(doubts))
 
@@ -104,13 +105,18 @@ def _shared_suspect(one: Judgement, other: Judgement) -> Part | None:
 
 
 def _own_apart(first: Observation, second: Observation, part: Part, known: Sequence[Observation]) -> float | None:
-    """Return by which factor the drives of two results differ by themselves, None where that is not known."""
+    """Return by which factor the drives of two results differ by themselves, None where that is not known.
+
+    A drive that is no faster by itself sets its own pace; that it is as fast as another here is chance, and 1 is returned.
+    """
     owns = []
     for one in (first, second):
         drive = drive_of(one)
         own = own_rate(drive, one, known, without=part) if drive is not None else None
         if own is None:
             return None
+        if not clearly_faster(own, one):
+            return 1.0
         owns.append(own.rate)
     return max(owns) / min(owns)
 
@@ -119,10 +125,25 @@ def _beside_what_adds(one: Judgement, shared: Sequence[SharedPart]) -> Judgement
     """Where a part was shown to add its own time, no single part sets the pace: that part and the drive do together."""
     for each in shared:
         model = each.shared
-        if model is None or model.model is not Model.ADDS or not model.shown or model.idle:
+        if model is None or model.model is not Model.ADDS or not each.shown or model.idle:
             continue
         if one.observation.id in model.members and one.certainty is not Certainty.AT_CEILING:
-            return replace(one, certainty=Certainty.COMBINATION, pace_setter=None, uncleared=(), together=model.members)
+            drive = drive_of(one.observation)
+            both = (each.part, drive) if drive is not None else (each.part,)
+            return replace(one, certainty=Certainty.COMBINATION, pace_setter=None, uncleared=both, together=model.members)
+    return one
+
+
+def _under_a_cap(one: Judgement, shared: Sequence[SharedPart]) -> Judgement:
+    """Name the part whose cap different drives show, if they have nothing else in common: then it is no longer open."""
+    if one.certainty not in (Certainty.PROVISIONAL, Certainty.UNDECIDED):
+        return one
+    for each in shared:
+        model = each.shared
+        if model is None or model.model is not Model.CAP or not (each.shown and each.alone):
+            continue
+        if one.observation.id in model.members and any(same_part(part, each.part) for part in one.uncleared):
+            return replace(one, certainty=Certainty.BY_ELIMINATION, pace_setter=each.part, together=model.members)
     return one
 
 

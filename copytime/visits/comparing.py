@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.compare import MATTERS, Comparison, compare
@@ -18,7 +18,7 @@ from copytime.safetext import plain
 from copytime.units import Bound
 from copytime.visits.noting import size_of, timed_of, times_of
 
-__all__ = ["BY", "Compared", "GroupFigure", "compare_notes"]
+__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "is_exact", "member_of", "noted_between"]
 
 #: What groups can be made by.
 BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
@@ -69,7 +69,7 @@ def compare_notes(
     counted = [one for one in several if one.counts]
     faults = Counter(_name(one, by) for one in counted if one.kind is NoteKind.FAULT)
     timed = [one for one in counted if one.kind is not NoteKind.FAULT]
-    exact = [one for one in timed if all(each.bound is Bound.EXACT for each in times_of(one))]
+    exact = [one for one in timed if is_exact(one)]
     remarks = []
     if len(exact) < len(timed):
         left = len(timed) - len(exact)
@@ -82,9 +82,9 @@ def compare_notes(
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
     remarks += _unlike(named, by)
-    groups = [Group(name=name, members=tuple(_member(one) for one in notes)) for name, notes in named.items()]
+    groups = [Group(name=name, members=tuple(member_of(one) for one in notes)) for name, notes in named.items()]
     repeats = repeat_spread(groups)
-    between = _between(everything, spread_percent)
+    between = noted_between(everything, spread_percent)
     if within_visit and repeats is None:
         repeats = assumed(spread_percent)
         remarks.append(f"nothing was repeated: a spread of {spread_percent:g} % between repeats is assumed")
@@ -115,6 +115,11 @@ def compare_notes(
         for first, second in chosen
     )
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
+
+
+def is_exact(one: Note) -> bool:
+    """Tell whether every time of a note is one, and neither a bound nor an approximation."""
+    return all(each.bound is Bound.EXACT for each in times_of(one))
 
 
 def _name(one: Note, by: str) -> str:
@@ -150,7 +155,7 @@ def _unlike(named: dict[str, list[Note]], by: str) -> list[str]:
     return said
 
 
-def _member(one: Note) -> Member:
+def member_of(one: Note) -> Member:
     """Turn a note into numbers."""
     found = timed_of(one)
     assert found is not None  # noqa: S101 - reason: faults were taken out
@@ -170,12 +175,16 @@ def _member(one: Note) -> Member:
     )
 
 
-def _between(everything: Iterable[Note], percent: float) -> BetweenVisits:
-    """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it."""
+def noted_between(everything: Iterable[Note], percent: float, members: Mapping[str, Member] | None = None) -> BetweenVisits:
+    """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it.
+
+    ``members`` are figures by id that somebody has worked out already.
+    """
+    known = members or {}
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
     fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
               "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
-        if one.counts and one.kind is not NoteKind.FAULT and all(each.bound is Bound.EXACT for each in times_of(one)):
-            things[tuple(getattr(one, name) for name in fields)].append(_member(one))
+        if one.id in known or (one.counts and one.kind is not NoteKind.FAULT and is_exact(one)):
+            things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
     return between_visits((visit_rates(members) for members in things.values()), assume=assumed(percent))

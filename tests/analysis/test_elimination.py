@@ -191,6 +191,14 @@ CASES = [
         [result("pc", 430, host="bench", via="usb3.2-gen1x1", declared=True)],
         "provisional",
         "Harbour 4",
+        {"Harbour 4", "Ferrybox", "Quayside One"},  # the link not: no lower mode could carry 150 MB/s
+    ),
+    (
+        "a declared link that may have fallen back: provisional",
+        result("x", 36, host="Harbour 4", via="usb3.2-gen1x1", declared=True),
+        [result("pc", 430, host="bench", via="usb3.2-gen1x1", declared=True)],
+        "provisional",
+        "Harbour 4",
         {"Harbour 4", "Ferrybox", "Quayside One", "usb3.2-gen1x1"},
     ),
     (

@@ -6,7 +6,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from tests.bench import copy, large, notes, small
+from tests.bench import copy, large, notes, reconcile, small
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
 
@@ -17,8 +17,8 @@ def main() -> None:
     parser.add_argument(
         "what",
         nargs="*",
-        default=["large", "small", "copy", "notes"],
-        choices=["large", "small", "copy", "notes"],
+        default=["large", "small", "copy", "notes", "reconcile"],
+        choices=["large", "small", "copy", "notes", "reconcile"],
         help="which benches; all if none is named",
     )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
@@ -32,6 +32,8 @@ def main() -> None:
     print(machine())
     if "notes" in asked.what:
         notes.bench()
+    if "reconcile" in asked.what:
+        reconcile.bench()
     if "large" not in asked.what:
         return
     if asked.folder is not None:

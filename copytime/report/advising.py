@@ -1,0 +1,183 @@
+"""What a reconciliation means for buying, for loading times and for the two directions, in sentences and as objects."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from copytime.analysis.reconciled import Buying, Gain, Loading, Reconciled, Reconciliation
+from copytime.records import Direction
+from copytime.safetext import plain
+from copytime.units import duration_text, percent_text, rate_text, significant, size_text, with_margin
+
+__all__ = ["advice_lines", "advice_objects", "asymmetries"]
+
+
+def _name(text: str) -> str:
+    return plain(text, limit=60)
+
+
+def asymmetries(found: Reconciliation) -> list[str]:
+    """Say where a chain is clearly faster one way than the other, and what sets the pace in the slower one."""
+    chains: dict[tuple[object, ...], dict[Direction, Reconciled]] = defaultdict(dict)
+    for one in found.results:
+        note = one.note
+        if one.doubts or note.direction is None:
+            continue
+        key = (note.host, note.drive, note.bridge, note.cable, note.port, note.payload_kind, note.payload)
+        chains[key][note.direction] = one
+    said = []
+    for both in chains.values():
+        if len(both) < 2:
+            continue
+        slow, fast = sorted(both.values(), key=lambda one: one.rate)
+        if fast.low <= slow.high:
+            continue
+        judgement = slow.judgement
+        who = " and ".join(_name(part.name) for part in judgement.suspects) or "nothing that is known"
+        why = f"there {who} {'works' if len(judgement.suspects) == 1 else 'work'} in turn" if judgement.in_turn else (
+            f"there {_name(judgement.pace_setter.name)} sets the pace ({judgement.certainty})"
+            if judgement.pace_setter else f"there it is undecided between {who}"
+        )  # fmt: skip
+        drive, host = _name(slow.note.drive or ""), _name(slow.note.host or "")
+        said.append(
+            f"{drive} at {host} is {significant(fast.rate / slow.rate, 3)} times as fast "
+            f"{fast.note.direction} as {slow.note.direction}: {why}."
+        )
+    return said
+
+
+def advice_lines(buying: Any, loading: Any, ratios: Any) -> list[str]:
+    """Say what it means for buying and for loading times."""
+    lines: list[str] = []
+    for one in buying:
+        lines += ["", f"for buying, at {_name(one.host)}", *_bought(one)]
+    for one in loading:
+        lines += ["", *_loaded(one)]
+    for scene, drive, first, second, each in ratios:
+        lines.append(f"{_name(scene)} with {_name(drive)}, {_name(second)} against {_name(first)}: {each.sentence()}")
+    return lines
+
+
+def _bought(one: Buying) -> list[str]:
+    lines = [
+        f"- {_name(chain)} failed {times} time{'' if times == 1 else 's'} here: that comes before any speed"
+        for chain, times in one.faulty
+    ]
+    for direction, fast, slower in one.as_fast:
+        names = ", ".join(_name(name) for name in fast)
+        words = "is the fastest" if len(fast) == 1 else "cannot be told apart and are the fastest"
+        rest = f"; slower: {', '.join(_name(name) for name in slower)}" if slower else ""
+        lines.append(f"- {direction}: {names} {words}{rest}")
+    if len(one.as_fast) > 1:
+        lines.append(f"- as fast as the best in both directions: {', '.join(map(_name, one.in_all)) or 'none'}")
+    if one.cheapest is not None:
+        name, price, currency = one.cheapest
+        cost = f"{significant(price, 3)} {plain(currency)}".strip()
+        lines.append(f"- cheapest of those for its size, and without a fault: {_name(name)}, {cost} per TB")
+    return lines + [_gained(gain) for gain in one.gains]
+
+
+def _gained(one: Gain) -> str:
+    """Say what a faster drive would gain, under both models where it is open."""
+    lead = f"- a drive of {rate_text(one.own)} MB/s by itself would take for {size_text(one.size_bytes)} {one.direction} "
+    now = f"the best one takes {duration_text(one.now_s)}"
+    if one.model == "open":
+        return (
+            f"{lead}{duration_text(one.quickest_s)} if {_name(one.part)} adds its time, "
+            f"{duration_text(one.slowest_s)} if it is a cap; {now}"
+        )
+    gained = one.now_s - one.slowest_s
+    saved = "nothing would be gained" if gained < 0.01 * one.now_s else f"{duration_text(gained)} would be gained"
+    how = "is a cap" if one.model == "cap" else "adds its time"
+    return f"{lead}{duration_text(one.slowest_s)}, as {_name(one.part)} {how}; {now}: {saved}"
+
+
+def _loaded(one: Loading) -> list[str]:
+    state = f", {one.state}" if one.state else ""
+    lines = [f"loading {_name(one.scene)} at {_name(one.host or 'a host that was not noted')}{state}"]
+    for each in one.drives:
+        margin = with_margin(each.seconds, max(each.high - each.seconds, each.seconds - each.low))
+        lines.append(f"- {_name(each.drive)}: {margin} s ({each.repeats} run{'' if each.repeats == 1 else 's'})")
+    if one.alike is not None:
+        lines.append(
+            f"- all solid-state drives are {'within the margin of error of each other' if one.alike else 'not alike'}"
+        )
+    if one.disk is not None:
+        slower = 1 / (1 + one.disk.difference) - 1
+        lines.append(f"- the hard disk takes {percent_text(slower)} more time: {one.disk.sentence()}")
+    if one.fixed_s is not None and one.read_bytes is not None:
+        read = size_text(round(one.read_bytes))
+        lines.append(
+            f"- about {significant(one.fixed_s, 3)} s of it no drive shortens; the rest is like reading {read} from it"
+        )
+    return lines
+
+
+def advice_objects(buying: Any, loading: Any, ratios: Any) -> dict[str, Any]:
+    """Write the same for other programs."""
+    return {
+        "buying": [
+            {
+                "host": one.host,
+                "as_fast": [
+                    {"direction": str(direction), "drives": list(fast), "slower": list(slower)}
+                    for direction, fast, slower in one.as_fast
+                ],
+                "in_all_directions": list(one.in_all),
+                "cheapest": None
+                if one.cheapest is None
+                else {"drive": one.cheapest[0], "price_per_tb": one.cheapest[1], "currency": one.cheapest[2]},
+                "gains": [
+                    {
+                        "part": gain.part,
+                        "direction": str(gain.direction),
+                        "model": gain.model,
+                        "drive_mb_per_s": gain.own / 1e6,
+                        "size_bytes": gain.size_bytes,
+                        "now_seconds": gain.now_s,
+                        "quickest_seconds": gain.quickest_s,
+                        "slowest_seconds": gain.slowest_s,
+                    }
+                    for gain in one.gains
+                ],
+                "faulty": [{"chain": chain, "faults": times} for chain, times in one.faulty],
+            }
+            for one in buying
+        ],
+        "loading": [
+            {
+                "scene": one.scene,
+                "host": one.host,
+                "state": one.state,
+                "drives": [
+                    {
+                        "drive": each.drive,
+                        "seconds": each.seconds,
+                        "low_seconds": each.low,
+                        "high_seconds": each.high,
+                        "repeats": each.repeats,
+                    }
+                    for each in one.drives
+                ],
+                "solid_state_alike": one.alike,
+                "hard_disk_percent": None if one.disk is None else (1 / (1 + one.disk.difference) - 1) * 100,
+                "fixed_seconds": one.fixed_s,
+                "read_bytes": one.read_bytes,
+            }
+            for one in loading
+        ],
+        "loading_ratios": [
+            {
+                "scene": scene,
+                "drive": drive,
+                "first": first,
+                "second": second,
+                "outcome": each.outcome.value,
+                "difference_percent": each.difference * 100,
+                "low_percent": each.low * 100,
+                "high_percent": each.high * 100,
+            }
+            for scene, drive, first, second, each in ratios
+        ],
+    }

@@ -1,0 +1,264 @@
+"""A reconciliation as text, rows and a document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from copytime.analysis.buying import model_of
+from copytime.analysis.capping import Model
+from copytime.analysis.elimination import Certainty, Judgement
+from copytime.analysis.reconciled import Reconciled, Reconciliation
+from copytime.analysis.settling import NextTest
+from copytime.analysis.shared import SharedPart
+from copytime.records import Part
+from copytime.report.advising import advice_lines, advice_objects, asymmetries
+from copytime.report.frame import document
+from copytime.report.tables import table
+from copytime.safetext import plain
+from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
+
+__all__ = ["RESULT_HEADERS", "explained", "reconciliation_document", "reconciliation_text", "result_rows"]
+
+RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "MB/s", "low", "high", "repeats", "visits", "elsewhere MB/s",
+                  "rests on", "noted/elsewhere", "share of ceiling", "certainty", "pace-setter")  # fmt: skip
+
+
+def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None) -> str:
+    """Write everything for a terminal, by host and direction."""
+    lines: list[str] = []
+    heads = dict.fromkeys((one.note.host, one.note.direction) for one in found.results)
+    for host, direction in heads:
+        here = [one for one in found.results if (one.note.host, one.note.direction) == (host, direction)]
+        lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here), ""]
+        lines += _findings(here, [one for one in found.shared if one.direction is direction], found)
+        lines.append("")
+    lines += asymmetries(found)
+    lines += advice_lines(buying, loading, ratios)
+    if test is not None:
+        lines += ["", f"next test  {plain(test.words, limit=1000)}", f"           {plain(test.command, limit=1000)}"]
+        lines.append(f"           about {duration_text(test.seconds)} a run; it bears on {test.helps} of the results above")
+    if found.results:
+        lines += ["", f"margins rest on  {found.rests_on}, timing and size as they were written"]
+    text = "\n".join(lines).replace("\n\n\n", "\n\n").strip()
+    return text or "no noted copy with a drive and a host yet: 'copytime note copy' takes one down"
+
+
+def _rate(one: Reconciled) -> str:
+    half = max(one.high - one.rate, one.rate - one.low)
+    if half > 0.5 * one.rate:
+        return f"{rate_text(one.rate)} ({rate_text(one.low)} to {rate_text(one.high)})"
+    return with_margin(one.rate / 1e6, half / 1e6)
+
+
+def _own_words(one: Reconciled) -> str:
+    """Say what the rate beside a noted one rests on."""
+    own = one.own
+    if own is None:
+        return "-"
+    if own.rated:
+        return "as rated"
+    if own.doubted:
+        return "not witnessed"
+    bridge = own.part_of("bridge")
+    way = "same bridge" if one.through and bridge else f"by {plain(bridge.name, limit=30)}" if bridge else "native"
+    visits = len(own.visits)
+    return f"{way}, {visits} visit{'' if visits == 1 else 's'}"
+
+
+def _setter(one: Judgement) -> str:
+    """Name who sets the pace, or those among whom it is."""
+    if one.pace_setter is not None:
+        return plain(one.pace_setter.name, limit=40)
+    joint = " + " if one.in_turn else " or "
+    return joint.join(plain(part.name, limit=30) for part in one.suspects) or "-"
+
+
+def _certainty(one: Reconciled) -> str:
+    if one.doubts:
+        return "doubted"
+    return "adding" if one.judgement.in_turn else one.judgement.certainty.value
+
+
+def _table(several: Iterable[Reconciled]) -> str:
+    rows = [
+        (
+            one.id,
+            plain(one.note.drive or "", limit=30),
+            plain(one.note.bridge or "-", limit=30),
+            _rate(one),
+            f"{one.repeats}/{one.visits}",
+            rate_text(one.own.rate) if one.own else "-",
+            _own_words(one),
+            significant(one.rate / one.own.rate, 3) if one.own else "-",
+            percent_text(one.rate / one.ceiling) if one.ceiling else "-",
+            _certainty(one),
+            _setter(one.judgement),
+        )
+        for one in several
+    ]
+    headers = ("id", "drive", "bridge", "MB/s", "runs/visits", "elsewhere", "rests on", "ratio", "of link", "certainty",
+               "pace-setter")  # fmt: skip
+    return table(headers, rows, right=(3, 4, 5, 7, 8))
+
+
+def _findings(several: Sequence[Reconciled], shared: Iterable[SharedPart], found: Reconciliation) -> list[str]:
+    """Say in sentences what was found for one host and direction, the firmest first."""
+    ids = {one.judgement.observation.id for one in several}
+    lines = []
+    told: set[str] = set()
+    for part in sorted(shared, key=lambda one: not one.shown):
+        if not ids & set(part.shown_by):
+            continue
+        lines.append(f"- {_shared_sentence(part, found)}")
+        if part.shared is not None and part.shared.members:
+            told |= set(part.shared.members)
+    for one in several:
+        if one.doubts:
+            lines += [
+                f"- {plain(one.judgement.observation.id, limit=120)} is doubted: {plain(why, limit=600)}."
+                for why in one.doubts
+            ]
+        elif one.judgement.observation.id not in told:
+            lines.append(f"- {plain(one.note.drive or '', limit=40)}: {plain(one.judgement.sentences[0], limit=600)}")
+        if "may-have-fallen-back" in one.judgement.flags and not one.doubts:
+            lines.append("  Its link may have fallen back to a lower mode: try another cable and port.")
+    return lines
+
+
+def _shared_sentence(one: SharedPart, found: Reconciliation) -> str:
+    by = [found.named(name) for name in one.shown_by]
+    said = plain(one.sentence(), limit=2000)
+    owns = [each.own.rate for each in by if each is not None and each.own is not None]
+    if one.shared is not None and one.shared.model is Model.CAP and len(owns) > 1:
+        said += f" By themselves these drives differ by a factor of {significant(max(owns) / min(owns), 2)}."
+    if one.shared is None:
+        said += " Whether it bounds the rate or adds time of its own is open: one drive cannot tell."
+    return said
+
+
+def explained(one: Reconciled) -> str:
+    """Show the elimination of one result step by step."""
+    judgement = one.judgement
+    observation = judgement.observation
+    lines = [f"{plain(observation.id, limit=160)}, {one.note.direction}", "", "parts, in the order of the bytes"]
+    for part in (*(link.part for link in observation.links), *observation.parts):
+        cleared = next((each for each in judgement.cleared if each.part == part), None)
+        lines.append(f"  {plain(part.kind)} {plain(part.name, limit=60)}: {_fate(cleared)}")
+        if cleared is not None:
+            lines += [f"      by {plain(name, limit=160)}" for name in cleared.evidence]
+            lines += [f"      but {plain(why, limit=160)}" for why in cleared.reasons]
+    lines += [
+        "",
+        *(plain(said, limit=2000) for said in judgement.sentences if not said.startswith(("Cleared", "Provisionally"))),
+    ]
+    lines += [f"Doubt: {plain(why, limit=600)}." for why in one.doubts]
+    return "\n".join(lines)
+
+
+def _fate(cleared: Any) -> str:
+    if cleared is None:
+        return "not cleared: nothing shows that it can go clearly faster"
+    return "cleared" if cleared.full else "cleared provisionally"
+
+
+def result_rows(found: Reconciliation) -> list[tuple[str, ...]]:
+    """Write results as rows for a spreadsheet."""
+    return [
+        (
+            one.id,
+            *(plain(name or "") for name in (one.note.host, one.note.drive, one.note.bridge)),
+            str(one.note.direction),
+            *(significant(value / 1e6, 6) for value in (one.rate, one.low, one.high)),
+            str(one.repeats),
+            str(one.visits),
+            significant(one.own.rate / 1e6, 6) if one.own else "",
+            _own_words(one) if one.own else "",
+            significant(one.rate / one.own.rate, 4) if one.own else "",
+            significant(one.rate / one.ceiling, 4) if one.ceiling else "",
+            _certainty(one),
+            _setter(one.judgement),
+        )
+        for one in found.results
+    ]
+
+
+def _part(part: Part) -> dict[str, str]:
+    return {"kind": part.kind, "name": part.name}
+
+
+def _result(one: Reconciled) -> dict[str, Any]:
+    judgement = one.judgement
+    setter = judgement.pace_setter
+    return {
+        "id": one.id,
+        "host": one.note.host,
+        "drive": one.note.drive,
+        "bridge": one.note.bridge,
+        "cable": one.note.cable,
+        "port": one.note.port,
+        "direction": str(one.note.direction),
+        "payload": one.note.payload,
+        "payload_kind": one.note.payload_kind.value,
+        "rate_mb_per_s": one.rate / 1e6,
+        "low_mb_per_s": one.low / 1e6,
+        "high_mb_per_s": one.high / 1e6,
+        "repeats": one.repeats,
+        "visits": one.visits,
+        "elsewhere_mb_per_s": one.own.rate / 1e6 if one.own else None,
+        "elsewhere_rests_on": _own_words(one) if one.own else None,
+        "ceiling_mb_per_s": one.ceiling / 1e6 if one.ceiling else None,
+        "share": one.rate / one.ceiling if one.ceiling else None,
+        "certainty": judgement.certainty.value,
+        "adding": judgement.in_turn,
+        "pace_setter": _part(setter) if setter is not None else None,
+        "suspects": [_part(part) for part in judgement.suspects],
+        "provisional": [_part(part) for part in judgement.provisional],
+        "cleared": [
+            {**_part(each.part), "full": each.full, "evidence": list(each.evidence), "reasons": list(each.reasons)}
+            for each in judgement.cleared
+        ],
+        "flags": [flag.value for flag in judgement.flags],
+        "doubts": list(one.doubts),
+        "next_test": judgement.next_test,
+        "overturned_by": judgement.overturn,
+        "sentences": list(judgement.sentences),
+        "notes": list(one.notes),
+    }
+
+
+def _shared(one: SharedPart) -> dict[str, Any]:
+    made: dict[str, Any] = {
+        **_part(one.part),
+        "direction": str(one.direction),
+        "model": model_of(one).value,
+        "certainty": Certainty.PROVISIONAL.value if one.certainty not in ("shown", "by-elimination") else one.certainty,
+        "shown_by": list(one.shown_by),
+    }
+    model = one.shared
+    if model is not None and model.model is Model.ADDS and None not in (model.figure, model.low, model.high):
+        made |= {"ns_per_byte": (model.figure or 0) * 1e9, "low": (model.low or 0) * 1e9, "high": (model.high or 0) * 1e9}
+    elif one.rate is not None:
+        low, high = one.low, one.high
+        made |= {"rate_mb_per_s": one.rate / 1e6, "low": low / 1e6 if low else None, "high": high / 1e6 if high else None}
+    return made
+
+
+def reconciliation_document(
+    created: str, found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None
+) -> dict[str, Any]:
+    """Write a reconciliation for other programs."""
+    return document(
+        "reconciliation",
+        created,
+        results=[_result(one) for one in found.results],
+        shared=[_shared(one) for one in found.shared],
+        next_test=test.words if test else None,
+        next_test_command=test.command if test else None,
+        next_test_seconds=test.seconds if test else None,
+        asymmetries=asymmetries(found),
+        faults=len(found.faults),
+        remarks=list(found.remarks),
+        rests_on=found.rests_on,
+        **advice_objects(buying, loading, ratios),
+    )

@@ -1,0 +1,130 @@
+"""Loading times: what part of them falls with the speed of the drive, and what a hard disk costs."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+
+from copytime.analysis.compare import Comparison, Estimate, Outcome, compare
+from copytime.analysis.evidence import Observation
+from copytime.analysis.groups import Group, estimate_of, margin_of, repeat_spread
+from copytime.analysis.margins import ASSUMED_PERCENT
+from copytime.analysis.reconciled import Loaded, Loading
+from copytime.notes import KitItem, KitKind, Note, NoteKind
+from copytime.records import Direction, Workload
+from copytime.units import Bound
+from copytime.visits.comparing import member_of, noted_between
+from copytime.visits.known_parts import turns
+from copytime.visits.noting import times_of
+
+__all__ = ["fixed_and_read", "loadings", "own_reads", "two_hosts"]
+
+_Key = tuple[str, str, str | None]
+
+
+def loadings(
+    several: Iterable[Note],
+    kit: Sequence[KitItem] = (),
+    own: Mapping[str, float] | None = None,
+    *,
+    spread_percent: float = ASSUMED_PERCENT,
+) -> tuple[Loading, ...]:
+    """Put loading times together by scene, host and start. ``own`` is how fast each drive reads, in bytes per second."""
+    made = []
+    for (scene, host, state), drives in _estimates(several, spread_percent).items():
+        loaded = [_loaded(name, estimate, kit) for name, estimate in drives.items()]
+        loaded.sort(key=lambda one: one.seconds)
+        solid = [one.drive for one in loaded if one.turns is False]
+        disks = [one.drive for one in loaded if one.turns]
+        others = [compare(drives[solid[0]], drives[name]) for name in solid[1:]]
+        fit = fixed_and_read([(one.seconds, own[one.drive]) for one in loaded if own and one.drive in own])
+        made.append(
+            Loading(
+                scene=scene,
+                host=host,
+                state=state,
+                drives=tuple(loaded),
+                alike=all(one.outcome is not Outcome.DIFFERS for one in others) if others else None,
+                disk=compare(drives[solid[0]], drives[disks[0]]) if solid and disks else None,
+                fixed_s=fit[0] if fit else None,
+                read_bytes=fit[1] if fit else None,
+            )
+        )
+    return tuple(made)
+
+
+def two_hosts(
+    several: Iterable[Note], *, spread_percent: float = ASSUMED_PERCENT
+) -> list[tuple[str, str, str, str, Comparison]]:
+    """Compare the same drive and scene at two hosts: scene, drive, first host, second host, and the comparison."""
+    found: dict[tuple[str, str | None, str], list[tuple[str, Estimate]]] = defaultdict(list)
+    for (scene, host, state), drives in _estimates(several, spread_percent).items():
+        for drive, estimate in drives.items():
+            found[scene, state, drive].append((host, estimate))
+    made = []
+    for (scene, _, drive), hosts in found.items():
+        for (first, one), (second, other) in itertools.pairwise(hosts):
+            made.append((scene, drive, first, second, compare(one, other)))
+    return made
+
+
+def _estimates(several: Iterable[Note], spread_percent: float) -> dict[_Key, dict[str, Estimate]]:
+    loads = [
+        one
+        for one in several
+        if one.counts and one.kind is NoteKind.LOAD and one.scene and one.drive
+        and all(time.bound is Bound.EXACT for time in times_of(one))
+    ]  # fmt: skip
+    groups: dict[_Key, dict[str, list[Note]]] = defaultdict(lambda: defaultdict(list))
+    for one in loads:
+        groups[one.scene or "", one.host or "", one.state][one.drive or ""].append(one)
+    between = noted_between(loads, spread_percent)
+    named = {
+        key: {drive: Group(name=drive, members=tuple(member_of(one) for one in notes)) for drive, notes in drives.items()}
+        for key, drives in groups.items()
+    }
+    repeats = repeat_spread(group for drives in named.values() for group in drives.values())
+    return {
+        key: {drive: estimate_of(group, repeats, between) for drive, group in drives.items()}
+        for key, drives in named.items()
+    }
+
+
+def _loaded(name: str, estimate: Estimate, kit: Sequence[KitItem]) -> Loaded:
+    seconds = math.exp(estimate.log_mean)
+    low, high = margin_of(estimate).interval(seconds)
+    item = next((one for one in kit if one.kind is KitKind.DRIVE and one.name.lower() == name.lower()), None)
+    return Loaded(drive=name, seconds=seconds, low=low, high=high, repeats=estimate.repeats, turns=turns(item))
+
+
+def fixed_and_read(several: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
+    """Fit seconds = fixed + bytes / rate to (seconds, rate) of three drives or more, by least squares of relative errors.
+
+    Both are never below zero. None where the drives are too few or all alike.
+    """
+    if len(several) < 3 or max(rate for _, rate in several) < 1.5 * min(rate for _, rate in several):
+        return None
+    rows = [(1 / seconds, 1 / (rate * seconds)) for seconds, rate in several]  # relative: each should come to 1
+    aa, ab, bb = (math.fsum(x * y for x, y in pairs) for pairs in (
+        [(a, a) for a, _ in rows], rows, [(b, b) for _, b in rows]))  # fmt: skip
+    a, b = math.fsum(a for a, _ in rows), math.fsum(b for _, b in rows)
+    det = aa * bb - ab * ab
+    fixed, read = (a * bb - b * ab) / det, (aa * b - ab * a) / det
+    if read < 0:
+        return a / aa, 0.0
+    return (0.0, b / bb) if fixed < 0 else (fixed, read)
+
+
+def own_reads(known: Iterable[Observation]) -> dict[str, float]:
+    """Return how fast each drive reads large files by itself, in bytes per second; measured goes before rated."""
+    best: dict[str, Observation] = {}
+    for one in known:
+        drive = one.part_of("drive")
+        if drive is None or one.direction is not Direction.FROM_DRIVE or one.workload is not Workload.LARGE:
+            continue
+        old = best.get(drive.name)
+        if old is None or (not one.rated, one.rate) > (not old.rated, old.rate):
+            best[drive.name] = one
+    return {name: one.rate for name, one in best.items()}

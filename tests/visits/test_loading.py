@@ -1,0 +1,86 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from copytime.analysis.buying import buying
+from copytime.analysis.compare import Outcome
+from copytime.analysis.settling import best_test
+from copytime.notes import Note, NoteKind
+from copytime.visits.known_parts import turns
+from copytime.visits.loading import fixed_and_read, loadings, two_hosts
+from copytime.visits.noting import make_note
+from copytime.visits.reconciling import reconcile
+from tests.support.bench import READ
+from tests.support.campaigns import NOW, TRADE_KIT, copies, trade_case
+
+
+def a_load(drive: str, *times: str, host: str = "Harbour 4") -> Note:
+    return make_note(NoteKind.LOAD, {"scene": "square", "drive": drive, "host": host}, times, created=NOW)
+
+
+def test_what_a_hard_disk_costs() -> None:
+    several = [a_load("Slipway", "49"), a_load("Quayside One", "29"), a_load("Quayside Two", "28.6")]
+    (one,) = loadings(several, TRADE_KIT, {"Slipway": 125e6, "Quayside One": 530e6, "Quayside Two": 1000e6})
+    assert [each.drive for each in one.drives] == ["Quayside Two", "Quayside One", "Slipway"]
+    assert one.alike is True
+    assert one.disk is not None
+    assert one.disk.outcome is Outcome.DIFFERS
+    assert one.fixed_s == pytest.approx(24.3, abs=1)
+    assert one.read_bytes == pytest.approx(3.1e9, rel=0.1)
+
+
+def test_the_same_drive_at_two_hosts() -> None:
+    ((scene, drive, first, second, found),) = two_hosts([a_load("One", "29"), a_load("One", "58", host="Harbour 5")])
+    assert (scene, drive, first, second) == ("square", "One", "Harbour 4", "Harbour 5")
+    assert found.difference == pytest.approx(-0.5)
+
+
+@given(st.floats(1, 100), st.floats(1e8, 5e10))
+def test_the_fit_returns_what_went_in(fixed: float, read: float) -> None:
+    found = fixed_and_read([(fixed + read / rate, rate) for rate in (1e8, 5e8, 1e9)])
+    assert found is not None
+    assert found[0] == pytest.approx(fixed, rel=1e-4, abs=1e-4)
+    assert found[1] == pytest.approx(read, rel=1e-4)
+
+
+def test_too_few_or_alike_is_no_fit() -> None:
+    assert fixed_and_read([(30, 1e8), (20, 5e8)]) is None
+    assert fixed_and_read([(30, 1e8), (29, 1.1e8), (28, 1.2e8)]) is None
+
+
+def test_what_to_buy_in_the_trade_case() -> None:
+    noted, kit, measured = trade_case()
+    (one,) = buying(reconcile(noted, kit, measured), kit)
+    assert one.in_all == ("Quayside Two",)
+    assert one.cheapest == ("Quayside Two", 95.0, "EUR")
+    gains = {gain.direction: gain for gain in one.gains}
+    assert gains[READ].slowest_s == pytest.approx(821, rel=0.01), "a cap: nothing to be gained"
+    (adding,) = [gain for gain in one.gains if gain.model == "adds"]
+    assert adding.slowest_s == pytest.approx(102e9 * (1 / 1900e6 + 1.69e-9), rel=0.01)
+    fault = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Quayside Two", "host": "Harbour 4"}, created=NOW)
+    (one,) = buying(reconcile([*noted, fault], kit, measured), kit, 10**10)
+    assert one.cheapest is None, "a drive that failed is not proposed"
+    assert one.faulty == (("Quayside Two", 1),)
+    assert {gain.size_bytes for gain in one.gains} == {10**10}
+
+
+def test_the_next_test_can_be_typed() -> None:
+    found = best_test(reconcile([copies("Quayside One", READ, "13:37", bridge="Ferrybox")]).results)
+    assert found is not None
+    assert found.command.startswith("copytime note copy from-drive '102 GB' --live")
+    assert "--bridge OTHER-BRIDGE" in found.command
+    assert found.seconds == pytest.approx(817)
+    assert best_test(()) is None
+
+
+@pytest.mark.parametrize(
+    ("medium", "is_disk"),
+    [("hard disk", True), ("HDD", True), ("SATA SSD", False), ("solid-state drive", False), ("NVMe", False), ("odd", None)],
+)
+def test_media(medium: str, is_disk: bool | None) -> None:
+    from copytime.notes import KitKind
+    from tests.support.campaigns import part
+
+    assert turns(part(KitKind.DRIVE, "X", medium=medium)) is is_disk
