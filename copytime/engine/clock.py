@@ -33,7 +33,7 @@ def steady(calls: int = 20_000, seconds: float = 0.5) -> Steadiness:
     steps = sorted(after - before for before, after in itertools.pairwise(readings))
     rest = seconds - (readings[-1] - begun) / 1e9
     if second and rest > 0:
-        time.sleep(rest)
+        time.sleep(rest)  # reason: a drift shows over time only
     drift = None
     if second:
         mine, theirs = time.perf_counter_ns() - begun, second() - other_begun

@@ -157,7 +157,7 @@ class Observer:
         if first is None or self._idle_s <= 0:
             return None
         begun = time.perf_counter()
-        time.sleep(self._idle_s)
+        time.sleep(self._idle_s)  # reason: this is the idle moment that is watched
         second = self._read()
         if second is None:
             return None

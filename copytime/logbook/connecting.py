@@ -67,7 +67,7 @@ def use_wal(connection: sqlite3.Connection) -> None:
                 or time.monotonic() > deadline
             ):
                 raise
-            time.sleep(0.02)
+            time.sleep(0.02)  # reason: another program holds the file for a moment
         else:
             return
 

@@ -117,7 +117,7 @@ def live(keys: list[bytes]) -> tuple[int, str]:
         )
         while waiting not in seen and time.monotonic() < deadline:
             seen += os.read(leader, 4096)
-        time.sleep(0.6)
+        time.sleep(0.6)  # reason: the stopwatch has to run
         if key == b"\x03":
             child.send_signal(2)
         else:

@@ -187,7 +187,7 @@ class WindowsFolder:
             except OSError as error:
                 if error.errno != errno.ENOTEMPTY or attempt == _TRIES:
                     raise
-                time.sleep(_PAUSE)
+                time.sleep(_PAUSE)  # reason: a name goes when its last handle does
             else:
                 return
 
