@@ -81,12 +81,12 @@ def _by_agreement(one: Judgement, all_of_them: Sequence[Judgement], known: Seque
         part = _shared_suspect(one, other)
         if part is None or not agree(one.observation, other.observation):
             continue
-        apart = _own_apart(one.observation, other.observation, part, known)
+        apart, rated = _own_apart(one.observation, other.observation, part, known)
         if apart is not None and apart < APART:
             continue
         return replace(
             one,
-            certainty=Certainty.PROVISIONAL if apart is None else Certainty.BY_ELIMINATION,
+            certainty=Certainty.PROVISIONAL if apart is None or rated else Certainty.BY_ELIMINATION,
             pace_setter=part,
             together=(one.observation.id, other.observation.id),
         )
@@ -104,21 +104,25 @@ def _shared_suspect(one: Judgement, other: Judgement) -> Part | None:
     return common[0] if len(common) == 1 else None
 
 
-def _own_apart(first: Observation, second: Observation, part: Part, known: Sequence[Observation]) -> float | None:
-    """Return by which factor the drives of two results differ by themselves, None where that is not known.
+def _own_apart(
+    first: Observation, second: Observation, part: Part, known: Sequence[Observation]
+) -> tuple[float | None, bool]:
+    """Return by which factor the drives of two results differ by themselves, and whether that is only what makers say.
 
-    A drive that is no faster by itself sets its own pace; that it is as fast as another here is chance, and 1 is returned.
+    None where it is not known. A drive that is no faster by itself sets its own pace; that it is as fast as another here is
+    chance, and 1 is returned.
     """
     owns = []
     for one in (first, second):
         drive = drive_of(one)
         own = own_rate(drive, one, known, without=part) if drive is not None else None
         if own is None:
-            return None
+            return None, False
         if not clearly_faster(own, one):
-            return 1.0
-        owns.append(own.rate)
-    return max(owns) / min(owns)
+            return 1.0, False
+        owns.append(own)
+    rates = [own.rate for own in owns]
+    return max(rates) / min(rates), any(own.rated for own in owns)
 
 
 def _beside_what_adds(one: Judgement, shared: Sequence[SharedPart]) -> Judgement:

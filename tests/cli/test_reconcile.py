@@ -52,6 +52,9 @@ def test_a_day_at_the_console(bench: Cli, tmp_path: Path) -> None:
     assert (cap["name"], cap["model"]) == ("Harbour 4", "cap")
     assert cap["rate_mb_per_s"] == pytest.approx(124.2, abs=0.2)
     assert cap["certainty"] == "provisional", "the drives' own rates are only what their makers say"
+    assert {one["certainty"] for one in document["results"]} <= {"provisional", "undecided"}, (
+        "rated figures are never enough"
+    )
     assert document["next_test_command"].startswith("copytime note copy to-drive '102 GB' --live")
     (bought,) = [one for one in document["buying"] if one["host"] == "Harbour 4"]
     assert bought["faulty"] == [{"chain": "Quayside Two", "faults": 1}]
