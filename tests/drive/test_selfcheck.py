@@ -76,6 +76,7 @@ def broken(monkeypatch: pytest.MonkeyPatch, what: str) -> None:
     elif what == "flush":
         monkeypatch.setattr(LinuxFolder, "drain", lambda _self: None)
     elif what == "engine":
+        monkeypatch.setattr(instrument, "judge", lambda *_args, **_more: Witness.DEVICE)  # other users of the disk aside
         monkeypatch.setattr(_Writing, "ready", lambda *_args: time.sleep(0.05))  # reason: an engine that dawdles
         monkeypatch.setattr(_Writing, "act", written_anew)
     elif what == "counters":

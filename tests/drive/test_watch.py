@@ -67,8 +67,11 @@ def test_interrupted_while_nothing_moves(drive: LoopDrive) -> None:
 
 
 def test_what_cannot_be_watched(cli: Cli) -> None:
-    done = cli("watch", "/proc")
-    assert done.returncode == 2
-    assert "no drive with counters" in done.stderr
+    pseudo = cli("watch", "/proc")
+    assert pseudo.returncode == 2
+    assert "holds no files of yours" in pseudo.stderr
+    memory = cli("watch", "/dev/shm")
+    assert memory.returncode == 2
+    assert "no drive with counters" in memory.stderr
     assert cli("watch", "nosuchdevice").returncode == 2
     assert cli("watch", "/", "--quiet-after", "0").returncode == 2
