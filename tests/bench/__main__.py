@@ -34,7 +34,7 @@ def main() -> None:
         notes.bench()
     if "reconcile" in asked.what:
         reconcile.bench()
-    if "large" not in asked.what:
+    if not {"large", "small", "copy"} & set(asked.what):
         return
     if asked.folder is not None:
         run(asked, asked.folder)
@@ -49,8 +49,8 @@ def main() -> None:
             loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb + 1500) as second,
         ):
             copy.bench(first.mount, second.mount, asked.size_mb * 10**6, (asked.files or [20000])[0], asked.rounds)
-        if asked.what == ["copy"]:
-            return
+    if not {"large", "small"} & set(asked.what):
+        return
     with (
         tempfile.TemporaryDirectory(prefix="copytime-bench-") as home,
         loop_drive(Path(home), asked.file_system, size_mb=asked.size_mb * 3 + 500) as drive,
