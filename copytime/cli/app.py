@@ -31,6 +31,7 @@ _COMMANDS: dict[str, str] = {
     "log": "copytime.cli.log:log",
     "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
+    "explain": "copytime.cli.explain:explain",
 }
 
 #: One line for each, so that --help needs no command's module.
@@ -52,6 +53,7 @@ _SHORT: dict[str, str] = {
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
+    "explain": "Explain a term: margin, cap, witness, drop and others.",
 }
 
 

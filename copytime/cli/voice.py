@@ -11,7 +11,7 @@ from typing import TextIO
 
 import click
 
-__all__ = ["answer", "colour_wanted", "fitted", "say", "say_error", "say_note"]
+__all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "say_note"]
 
 #: Narrowest and widest lines that text is broken into, in columns: longer ones are hard to follow with the eye.
 _NARROWEST, _WIDEST = 60, 120
@@ -33,7 +33,7 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     """
     if not stream.isatty():
         return text
-    width = min(_WIDEST, max(_NARROWEST, _columns(stream)))
+    width = min(_WIDEST, columns(stream))
     lines: list[str] = []
     given = text.split("\n")
     for line, following in zip(given, [*given[1:], ""], strict=True):
@@ -48,13 +48,16 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     return "\n".join(lines)
 
 
-def _columns(stream: TextIO) -> int:
-    """Width of the terminal behind ``stream``; COLUMNS overrules it (POSIX, 'Environment Variables')."""
+def columns(stream: TextIO) -> int:
+    """Width of the terminal behind ``stream``, 80 where there is none, never less than text needs.
+
+    COLUMNS overrules it (POSIX, 'Environment Variables').
+    """
     asked = os.environ.get("COLUMNS", "")
     if asked.isdecimal() and int(asked):
-        return int(asked)
+        return max(_NARROWEST, int(asked))
     try:
-        return os.get_terminal_size(stream.fileno()).columns or 80
+        return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns or 80)
     except (OSError, ValueError):
         return 80
 

@@ -60,7 +60,7 @@ def _cached(passes: Iterable[Pass]) -> Iterable[str]:
             share = (one.device_bytes or 0) / one.payload_bytes
             yield (
                 f"{_label(one)}: the drive moved only {percent_text(share)} of the payload, memory answered for the rest; "
-                "this is not the drive's speed and is used for no verdict"
+                "this is not the drive's speed and is used for no verdict (copytime explain witness)"
             )
 
 
@@ -119,7 +119,7 @@ def _buffered(results: Iterable[Result]) -> Iterable[str]:
     if any(one.access is Access.BUFFERED and one.workload is not Workload.SMALL for one in results):
         yield (
             "the bytes went through memory on their way (buffered): this file system does not leave the page cache out, or "
-            "--buffered was asked for. Such figures are never compared with unbuffered ones"
+            "--buffered was asked for. Such figures are never compared with unbuffered ones (copytime explain unbuffered)"
         )
 
 
@@ -151,7 +151,8 @@ def _flush(passes: Iterable[Pass]) -> Iterable[str]:
     if any(not one.flush_proven for one in durable):
         yield (
             "flush not proven: the system believes that the drive has no volatile cache and sends it no flush (common "
-            "behind bridges). What the drive still held in its own memory at the end may be missing from the time"
+            "behind bridges). What the drive still held in its own memory at the end may be missing from the time "
+            "(copytime explain durability)"
         )
     if any(not one.server_proven for one in durable):
         yield "server side not proven: another program or machine answers for the drive, and may hold data in memory"
@@ -171,7 +172,7 @@ def _unsettled(results: Iterable[Result]) -> Iterable[str]:
         if one.settled is False:
             yield (
                 f"{_label(one)}: not settled, the last {WINDOW} repeats still rise or fall; let the drive rest and repeat, "
-                "or ask for more with --repeats"
+                "or ask for more with --repeats (copytime explain repeats)"
             )
 
 
