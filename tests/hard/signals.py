@@ -2,7 +2,7 @@
 
 Each case starts ``qualify``, ``sustain`` or ``copy`` on a real loop drive, sends one signal at a random moment of its life
 and then asks everything that a user would: is every earlier entry of the logbook as it was, are all files of the user as
-they were, is nothing unfinished under a final name, is nothing of ours left on the drive after ``tidy``, does no process go on?
+they were, is nothing unfinished under a final name, is nothing of ours left after ``tidy``, does no process go on?
 """
 
 from __future__ import annotations
