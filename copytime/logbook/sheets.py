@@ -88,7 +88,9 @@ def read_sheet(text: str) -> Iterator[Row]:
                 continue
             yield _row(rows.line_num, cells, columns, comma=separator != ",")
     except csv.Error as error:
-        raise InputError(f"line {rows.line_num} is no CSV: {error}", hint="Look for a quote that is not closed.") from None
+        raise InputError(
+            f"line {rows.line_num} is no CSV: {plain(error)}", hint="Look for a quote that is not closed."
+        ) from None
 
 
 def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:

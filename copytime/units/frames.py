@@ -54,10 +54,10 @@ def frame_rate(name: str) -> FrameRate | None:
     """Return the rate of this name, or None for one that is not known: a whole number, a broadcast rate, N/1001."""
     if name in _BROADCAST:
         return FrameRate(_BROADCAST[name], name)
-    if name.isascii() and name.isdigit() and len(name) <= 4 and 0 < int(name) <= _FASTEST:
+    if name.isascii() and name.isdecimal() and len(name) <= 4 and 0 < int(name) <= _FASTEST:
         return FrameRate(Fraction(int(name)), name)
     above, slash, below = name.partition("/")
-    if slash and below == "1001" and above.isascii() and above.isdigit() and len(above) <= 6:
+    if slash and below == "1001" and above.isascii() and above.isdecimal() and len(above) <= 6:
         exact = Fraction(int(above), 1001)
         if exact in _BROADCAST.values():
             return FrameRate(exact, name)

@@ -73,7 +73,7 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     if not unit:
         if decimals:
             raise Unreadable(text, len(text.rstrip()), f"a unit after {whole}.{decimals}: {_EXPECTED}", what="size")
-        return Size(size_bytes=int(whole), resolution_bytes=Fraction(0), text=text.strip())
+        return Size(size_bytes=_possible(Fraction(whole), text, number), resolution_bytes=Fraction(0), text=text.strip())
     if unit not in UNITS:
         raise Unreadable(text, number.end(), _unit_expected(unit), what="size")
     factor = UNITS[unit[0].upper() + "iB"] if gb is GigaBytes.BINARY and len(unit) == 2 else UNITS[unit]
@@ -81,7 +81,14 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     step = Fraction(factor, 10 ** len(decimals)) if unit != "B" else Fraction(0)
     if amount.denominator != 1:
         amount = Fraction(round(amount))
-    return Size(size_bytes=int(amount), resolution_bytes=step, text=text.strip())
+    return Size(size_bytes=_possible(amount, text, number), resolution_bytes=step, text=text.strip())
+
+
+def _possible(amount: Fraction, text: str, number: re.Match[str]) -> int:
+    """Refuse what no file can be: file offsets have 63 bits (POSIX, off_t; SQLite's integers as well)."""
+    if amount >= 1 << 63:
+        raise Unreadable(text, number.start(1), "less than 9 EB (2^63 bytes): no file is larger", what="size")
+    return int(amount)
 
 
 def _unit_expected(unit: str) -> str:

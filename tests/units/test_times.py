@@ -163,3 +163,15 @@ def test_what_gb_means_is_stated() -> None:
         False,
         False,
     ]
+
+
+@pytest.mark.parametrize("text", ["0.87m", "1.234h", "1min..3min", "0.5h..0.8h", "2.08..3.17"])
+def test_steps_that_no_clock_has_survive_writing_and_reading(text: str) -> None:
+    found = parse_time(text)
+    again = parse_time(time_text(found))
+    assert (again.seconds, again.resolution, again.edges) == (found.seconds, found.resolution, found.edges)
+
+
+def test_a_start_and_an_end_are_written_to_the_same_digit() -> None:
+    with pytest.raises(Unreadable, match="same digit"):
+        parse_time("2.08..08")
