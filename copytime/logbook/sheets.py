@@ -102,6 +102,8 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
         plainly = re.sub(r"[\s_-]+", "_", name.strip().lower())
         plainly = re.sub(r"^(time|duration)_?\d+$", "time", plainly)
         plainly = _ALIASES.get(plainly, plainly)
+        if plainly in ("run", "pass") and "rate_mb_per_s" in cells:
+            raise InputError("a sheet of passes does not come in again", hint="Import a document: 'copytime export --json'.")
         if plainly not in COLUMNS:
             close = nearest(plainly, [*COLUMNS, *_ALIASES])
             more = f"Did you mean '{close}'?" if close else f"Known columns: {', '.join(COLUMNS)}."
