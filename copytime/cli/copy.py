@@ -16,9 +16,11 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
-from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -79,6 +81,7 @@ def copy(
         if book is not None:
             book.close()
     _show(found, as_json=as_json, output=output)
+    unlogged = told_unlogged(found.qualification.warnings)
     if found.failure is not None:
         say_error(found.failure.message, found.failure.hint)
         _tell_kept(found)
@@ -89,7 +92,7 @@ def copy(
         counts = f"{len(found.left)} not copied, {len(found.not_compared)} not compared"
         say_error(f"not everything went through: {counts}", "They are listed above; --json has all of them.")
         return ExitCode.FAILED
-    return ExitCode.DONE
+    return ExitCode.FAILED if unlogged else ExitCode.DONE
 
 
 def describe(plan: CopyPlan) -> str:
@@ -149,8 +152,7 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
     )
     deliver(json_text(made) if isinstance(made, dict) else made, output)
     if not session().quiet:
-        for said in found.qualification.warnings:
-            say_note(said)
+        say_warnings(found.qualification.warnings)
 
 
 def _source(plan: CopyPlan) -> str:

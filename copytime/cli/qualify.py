@@ -18,10 +18,12 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
 from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
-from copytime.cli.voice import fitted, say, say_error, say_note
+from copytime.cli.voice import fitted, say, say_error
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
@@ -141,13 +143,21 @@ def qualify(
     asks = _asked(host, one, plan) if host is not None else ()
     asks += needs_met(needs, one, plan)
     _show(one, host.name if host is not None else "you" if needs else None, asks, as_json=as_json, output=output)
-    for said in outcome.notices if here.quiet else one.warnings:
-        say_note(said)
+    say_warnings(outcome.notices if here.quiet else one.warnings)
+    return _code(outcome, asks)
+
+
+def _code(outcome: Outcome, asks: tuple[Requirement, ...]) -> int:
+    """Say what went wrong, and return what that means for the shell."""
+    one = outcome.qualification
+    unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
     if one.mismatches:
         return ExitCode.WRONG_DATA
+    if unlogged:
+        return ExitCode.FAILED
     return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
 
 

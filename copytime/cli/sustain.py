@@ -16,10 +16,12 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
 from copytime.cli.qualify import SIZE, ask, known_rates
-from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -104,10 +106,13 @@ def sustain(
             book.close()
     one = outcome.qualification
     show_stream(one, as_json=as_json, output=output)
+    unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
-    return ExitCode.WRONG_DATA if one.mismatches else ExitCode.DONE
+    if one.mismatches:
+        return ExitCode.WRONG_DATA
+    return ExitCode.FAILED if unlogged else ExitCode.DONE
 
 
 def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
@@ -139,5 +144,4 @@ def show_stream(
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)
     if not session().quiet:
-        for said in one.warnings:
-            say_note(said)
+        say_warnings(one.warnings)

@@ -7,6 +7,7 @@ creates no logbook and changes nothing that stands in one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import sqlite3
@@ -17,7 +18,7 @@ from typing import Any, Self
 
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
-from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, refuse_strangers, translated, use_wal
+from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, full, refuse_strangers, translated, use_wal
 from copytime.logbook.entries import insert_entry, insert_pass
 from copytime.logbook.schema import VERSION, migrate, version_of
 from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
@@ -55,6 +56,8 @@ class Logbook:
                 os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             connection = connect(path, "rwc")
         except OSError as error:
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise full(path) from None
             raise LogbookError(
                 f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=ELSEWHERE
             ) from None
