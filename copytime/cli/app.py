@@ -47,7 +47,7 @@ _SHORT: dict[str, str] = {
     "kit": "Keep the register of drives, bridges, cables and hosts.",
     "note": "Note a copy, a load or a fault at a console, timed by hand.",
     "import": "Bring in sheets, documents, kit files and other logbooks.",
-    "export": "Write notes and kit as CSV or JSON.",
+    "export": "Write notes, kit and runs as CSV or JSON.",
     "compare": "Say which groups of notes differ, and which are within the margin of error.",
     "reconcile": "Say what sets the pace of noted copies, and what to test next.",
     "log": "List what was measured and noted; show, amend and strike out.",

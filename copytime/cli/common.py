@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTEXT",
     "Session",
+    "campaign_option",
     "check_output",
     "command",
     "common_options",
@@ -32,7 +33,9 @@ __all__ = [
     "one_form",
     "open_logbook",
     "output_option",
+    "say_warnings",
     "session",
+    "told_unlogged",
 ]
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -45,6 +48,7 @@ class Session:
     quiet: bool = False
     verbose: bool = False
     logbook: Path | None = None
+    no_logbook: str | None = None  # why there is none to write to
 
     @property
     def logbook_path(self) -> Path:
@@ -72,8 +76,36 @@ def open_logbook(otherwise: str) -> Logbook | None:
     try:
         return Logbook.open(session().logbook_path)
     except LogbookError as error:
+        session().no_logbook = error.message
         say_note(f"{error.message}. {otherwise} {error.hint or ''}".strip())
         return None
+
+
+def say_warnings(warnings: Iterable[str]) -> None:
+    """Give the advice that belongs to a measurement, but for what ``told_unlogged`` says at the end."""
+    from copytime.cli.voice import say_note
+    from copytime.visits.notes import NOT_LOGGED
+
+    for said in warnings:
+        if not said.startswith(NOT_LOGGED):
+            say_note(said)
+
+
+def told_unlogged(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Say at the end what of a measurement, which was printed, is not in the logbook; then the exit code is 1.
+
+    ``warnings`` are those of the measurement; what is returned of them says that something was not logged.
+    """
+    from copytime.cli.voice import say_error
+    from copytime.visits.notes import NOT_LOGGED
+
+    found = tuple(said for said in warnings if said.startswith(NOT_LOGGED))
+    missed = session().no_logbook
+    if missed is not None:
+        found = (f"{NOT_LOGGED}{missed}", *found)
+    if found:
+        say_error(f"{found[0]}. What was measured was printed all the same", "Put that right and measure again.")
+    return found
 
 
 def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
@@ -152,6 +184,27 @@ def output_option(function: F) -> F:
         "--output",
         type=click.Path(path_type=Path, dir_okay=False),
         help="Write the answer to this new file, whole or not at all.",
+    )(function)
+
+
+def _campaign(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Read the name of a campaign; an empty one, as a variable may hold, is none."""
+    del ctx, param
+    if not value:
+        return None
+    from copytime.notes import campaign_name
+
+    return campaign_name(value)
+
+
+def campaign_option(function: F) -> F:
+    """Add ``--campaign`` to what writes an entry."""
+    return click.option(
+        "--campaign",
+        metavar="NAME",
+        envvar="COPYTIME_CAMPAIGN",
+        callback=_campaign,
+        help="The round of tests that it belongs to (also: COPYTIME_CAMPAIGN).",
     )(function)
 
 

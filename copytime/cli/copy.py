@@ -7,8 +7,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    say_warnings,
+    session,
+    told_unlogged,
+)
+from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -25,9 +37,20 @@ __all__ = ["copy"]
 @click.option("--no-verify", is_flag=True, help="Do not read both sides again to compare every byte.")
 @click.option("--back", is_flag=True, help="Then time the other direction, into a scratch folder beside SOURCE.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@campaign_option
 @json_option
 @output_option
-def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, as_json: bool, output: Path | None) -> int:
+def copy(
+    source: str,
+    dest: str,
+    *,
+    no_verify: bool,
+    back: bool,
+    dry_run: bool,
+    campaign: str | None,
+    as_json: bool,
+    output: Path | None,
+) -> int:
     """Copy the file or folder SOURCE to DEST, timed, and compare every byte.
 
     \b
@@ -53,11 +76,12 @@ def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, 
         say(words)
     book = open_logbook("The copy goes on and is printed, but not logged.")
     try:
-        found = _carried_out(plan, book)
+        found = _carried_out(plan, book, campaign)
     finally:
         if book is not None:
             book.close()
     _show(found, as_json=as_json, output=output)
+    unlogged = told_unlogged(found.qualification.warnings)
     if found.failure is not None:
         say_error(found.failure.message, found.failure.hint)
         _tell_kept(found)
@@ -68,7 +92,7 @@ def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, 
         counts = f"{len(found.left)} not copied, {len(found.not_compared)} not compared"
         say_error(f"not everything went through: {counts}", "They are listed above; --json has all of them.")
         return ExitCode.FAILED
-    return ExitCode.DONE
+    return ExitCode.FAILED if unlogged else ExitCode.DONE
 
 
 def describe(plan: CopyPlan) -> str:
@@ -95,7 +119,7 @@ def describe(plan: CopyPlan) -> str:
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
 
 
-def _carried_out(plan: CopyPlan, book: Logbook | None) -> CopyResult:
+def _carried_out(plan: CopyPlan, book: Logbook | None, campaign: str | None) -> CopyResult:
     """Copy with progress where somebody watches, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
     from copytime.cli.stopping import run_stoppable
@@ -104,7 +128,7 @@ def _carried_out(plan: CopyPlan, book: Logbook | None) -> CopyResult:
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
         return run_stoppable(
-            lambda stop: carry_out(plan, logbook=book, progress=bars, stop=stop),
+            lambda stop: carry_out(plan, campaign=campaign, logbook=book, progress=bars, stop=stop),
             stopping="stopping: complete files are kept, unfinished ones are being removed ...",
         )
     finally:
@@ -128,8 +152,7 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
     )
     deliver(json_text(made) if isinstance(made, dict) else made, output)
     if not session().quiet:
-        for said in found.qualification.warnings:
-            say_note(said)
+        say_warnings(found.qualification.warnings)
 
 
 def _source(plan: CopyPlan) -> str:

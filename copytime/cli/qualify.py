@@ -9,9 +9,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    say_warnings,
+    session,
+    told_unlogged,
+)
 from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
-from copytime.cli.voice import fitted, say, say_error, say_note
+from copytime.cli.voice import fitted, say, say_error
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
@@ -80,6 +92,7 @@ SIZE = _SizeType()
 )
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
+@campaign_option
 @json_option
 @output_option
 def qualify(
@@ -130,13 +143,21 @@ def qualify(
     asks = _asked(host, one, plan) if host is not None else ()
     asks += needs_met(needs, one, plan)
     _show(one, host.name if host is not None else "you" if needs else None, asks, as_json=as_json, output=output)
-    for said in outcome.notices if here.quiet else one.warnings:
-        say_note(said)
+    say_warnings(outcome.notices if here.quiet else one.warnings)
+    return _code(outcome, asks)
+
+
+def _code(outcome: Outcome, asks: tuple[Requirement, ...]) -> int:
+    """Say what went wrong, and return what that means for the shell."""
+    one = outcome.qualification
+    unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
     if one.mismatches:
         return ExitCode.WRONG_DATA
+    if unlogged:
+        return ExitCode.FAILED
     return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
 
 
@@ -180,7 +201,7 @@ def _options(asked: dict[str, Any]) -> Options:
         keep=asked["keep"],
         link=find_link(asked["link"]) if asked["link"] else None,
         inner_link=find_link(asked["inner_link"]) if asked["inner_link"] else None,
-        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host")},
+        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host", "campaign")},
     )
 
 

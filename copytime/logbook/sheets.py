@@ -18,7 +18,7 @@ __all__ = ["COLUMNS", "Row", "decoded", "read_sheet", "write_sheet"]
 COLUMNS = (
     "kind", "made", "drive", "bridge", "cable", "host", "port", "link", "direction", "size", "gb", "time", "same_copy",
     "timing", "payload", "payload_kind", "scene", "state", "fill", "moved", "system", "fault", "message", "after", "capture",
-    "remark", "struck", "id", "created", "changed",
+    "remark", "campaign", "struck", "id", "created", "changed",
 )  # fmt: skip
 
 #: Other names by which people call them (common practice, no source).
@@ -104,6 +104,8 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
         plainly = re.sub(r"[\s_-]+", "_", name.strip().lower())
         plainly = re.sub(r"^(time|duration)_?\d+$", "time", plainly)
         plainly = _ALIASES.get(plainly, plainly)
+        if plainly in ("run", "pass") and "rate_mb_per_s" in cells:
+            raise InputError("a sheet of passes does not come in again", hint="Import a document: 'copytime export --json'.")
         if plainly not in COLUMNS:
             close = nearest(plainly, [*COLUMNS, *_ALIASES])
             more = f"Did you mean '{close}'?" if close else f"Known columns: {', '.join(COLUMNS)}."

@@ -13,15 +13,18 @@ from typing import Any
 
 from copytime.errors import CopytimeError, InputError
 from copytime.logbook import Logbook
+from copytime.logbook.entries import add_entries
 from copytime.logbook.kit import add_items, items
 from copytime.logbook.kit_toml import kit_from_toml
 from copytime.logbook.notes import add_notes
 from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
+from copytime.records import Qualification
 from copytime.safetext import plain
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
+from copytime.visits.run_objects import run_from_object
 
 __all__ = ["Imported", "SheetFault", "WrongSheet", "bring_in", "is_logbook"]
 
@@ -61,12 +64,14 @@ class WrongSheet(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What came in: notes and kit that are new, rows that were there already, names that are not registered."""
+    """What came in: notes, kit and runs that are new, what was there already, names that are not registered."""
 
     notes: int
     known_notes: int
     kit: int
     changed_kit: int
+    runs: int = 0
+    known_runs: int = 0
     strangers: tuple[str, ...] = ()
 
 
@@ -85,8 +90,9 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     Raises WrongSheet with every fault, or InputError; then nothing was written. With ``dry_run`` nothing is written either.
     """
     text = decoded(data)
+    runs: list[Qualification] = []
     if text.lstrip().startswith("{"):
-        kit, rows = _document(text, now)
+        kit, rows, runs = _document(text, now)
     elif re.search(r"^\s*\[\s*(drive|bridge|cable|host)s?\s*[.\]]", text, re.MULTILINE):
         kit, rows = kit_from_toml(text, now), iter(())
     else:
@@ -99,7 +105,16 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
             new = add_notes(connection, reader.notes(rows))
             if reader.faults:
                 raise WrongSheet(reader.faults)
-            found = Imported(new, reader.count - new, added, changed, tuple(sorted(reader.strangers)))
+            new_runs = add_entries(connection, runs)
+            found = Imported(
+                notes=new,
+                known_notes=reader.count - new,
+                kit=added,
+                changed_kit=changed,
+                runs=new_runs,
+                known_runs=len(runs) - new_runs,
+                strangers=tuple(sorted(reader.strangers)),
+            )
             if dry_run:
                 raise _Undone  # noqa: TRY301 - reason: it ends the transaction and nothing else
     except _Undone:
@@ -190,10 +205,12 @@ def _moment(column: str, text: str) -> str:
     return found.isoformat(timespec="seconds")
 
 
-def _document(text: str, now: str) -> tuple[list[KitItem], Iterator[Row]]:
+def _document(text: str, now: str) -> tuple[list[KitItem], Iterator[Row], list[Qualification]]:
     """Read one of our own JSON documents: an export."""
     try:
-        found = json.loads(text)
+        found = json.loads(text, parse_constant=_no_number)
+        if "\\ud" in text.lower():  # half a character, which no other program could write down
+            json.dumps(found, ensure_ascii=False).encode()
     except (ValueError, RecursionError) as error:
         raise InputError(
             f"this is no JSON: {plain(error)}", hint="Import a document that 'copytime export --json' wrote."
@@ -207,14 +224,24 @@ def _document(text: str, now: str) -> tuple[list[KitItem], Iterator[Row]]:
     if found.get("format_version") != 1:
         raise InputError("this document has a format that this copytime does not know", hint="Update copytime.")
     noted, kit = found.get("notes"), found.get("kit")
-    if not isinstance(noted, list) or not isinstance(kit, list):
+    runs = found.get("qualifications", [])  # the first ones had none
+    if not isinstance(noted, list) or not isinstance(kit, list) or not isinstance(runs, list):
         raise InputError("this document lacks its notes or its kit", hint="Export it again.")
     try:
-        return kit_from_objects(kit, now), iter([_object_row(number, one) for number, one in enumerate(noted, 1)])
+        return (
+            kit_from_objects(kit, now),
+            iter([_object_row(number, one) for number, one in enumerate(noted, 1)]),
+            [run_from_object(one, number) for number, one in enumerate(runs, 1)],
+        )
     except CopytimeError:
         raise
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(f"this document is not as it was written: {plain(error)}", hint="Export it again.") from None
+
+
+def _no_number(found: str) -> None:
+    """Refuse what Python writes for no number and JSON does not know."""
+    raise ValueError(f"{found} is no number")
 
 
 def _object_row(number: int, one: dict[str, Any]) -> Row:

@@ -8,7 +8,10 @@ from typing import TypeVar
 from copytime.errors import LogbookError
 from copytime.logbook import Logbook
 
-__all__ = ["Notes"]
+__all__ = ["NOT_LOGGED", "Notes"]
+
+#: How a warning begins that something is not in the logbook.
+NOT_LOGGED = "not logged: "
 
 T = TypeVar("T")
 
@@ -57,4 +60,4 @@ class Notes:
     @property
     def complaint(self) -> str | None:
         """What to tell the user: why something is still not written, or None."""
-        return f"not logged: {self._why}" if self._waiting else None
+        return f"{NOT_LOGGED}{self._why}" if self._waiting else None
