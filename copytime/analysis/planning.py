@@ -8,27 +8,17 @@ drives are compared fairly; to-drive and from-drive of one drive are not in bala
 
 from __future__ import annotations
 
-import enum
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from copytime.analysis.counterbalance import Round, orders
-from copytime.notes import PayloadKind
+from copytime.analysis.run_sheet import Combination, Day, Gaps, LeftOut, Run, Schedule
 from copytime.records import Direction
 
 __all__ = [
     "LONG_WRITE_S",
     "MOST_REPEATS",
-    "Basis",
-    "Combination",
-    "Day",
-    "Expected",
-    "Gaps",
-    "LeftOut",
-    "Run",
-    "Schedule",
     "schedule",
     "visits_that_fit",
 ]
@@ -41,149 +31,6 @@ MOST_REPEATS = 200
 
 #: More days than this are not proposed.
 _MOST_VISITS = 60
-
-
-class Basis(enum.StrEnum):
-    """What an expected time rests on, the best first."""
-
-    NOTED = "noted"  # copies of this very chain
-    HOST = "host"  # what the host was found to let through, or to add
-    PC = "pc"  # what the drive did on the PC
-    RATED = "rated"  # what its maker says
-    ASSUMED = "assumed"  # nothing: a guess, so that the day can be planned at all
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expected:
-    """How long a run is expected to take, in seconds, and what that rests on."""
-
-    seconds: float
-    basis: Basis
-    rests_on: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Combination:
-    """One thing to be done so many times: a copy of a payload in one direction, or the load of a scene.
-
-    ``key`` tells combinations apart. ``done`` counts repeats that stand in the logbook already and are not planned again.
-    ``frame_only`` marks a reference drive that was not asked for itself: it stands first and last and nowhere else.
-    """
-
-    key: str
-    host: str
-    drive: str
-    expected: Expected
-    direction: Direction | None = None
-    payload: str | None = None
-    payload_kind: PayloadKind = PayloadKind.UNKNOWN
-    size_text: str | None = None
-    size_bytes: int = 0
-    scene: str | None = None
-    bridge: str | None = None
-    cable: str | None = None
-    port: str | None = None
-    reference: bool = False
-    frame_only: bool = False
-    done: int = 0
-
-    @property
-    def unit(self) -> tuple[str, str]:
-        """What is plugged in where: host and drive."""
-        return self.host, self.drive
-
-    @property
-    def written_bytes(self) -> int:
-        """How much it writes to the drive."""
-        return self.size_bytes if self.direction is Direction.TO_DRIVE else 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gaps:
-    """Seconds that pass between runs.
-
-    ``setup`` to change drive or host (plug in, start up), ``handling`` before another run of the same turn (delete the copy,
-    find the menu), ``pause`` after a long write. A pause and what is done meanwhile run at the same time.
-    """
-
-    setup: float
-    handling: float
-    pause: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
-    """One run: ``starts_s`` after the day began and ``gap_s`` after the one before it, of which ``cools`` was a pause.
-
-    ``repeat`` counts the repeats of its combination, those included that were logged before. ``frame`` marks the first and
-    the last turn of a day, which belong to the reference drive.
-    """
-
-    number: int
-    visit: int
-    repeat: int
-    starts_s: float
-    gap_s: float
-    cools: bool
-    frame: bool
-    of: Combination
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Day:
-    """One visit's runs in order."""
-
-    visit: int
-    runs: tuple[Run, ...]
-
-    @property
-    def seconds(self) -> float:
-        """How long it takes, from the first handling to the end of the last run."""
-        return self.runs[-1].starts_s + self.runs[-1].of.expected.seconds if self.runs else 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOut:
-    """How many repeats of a combination did not fit, and why."""
-
-    of: Combination
-    repeats: int
-    why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Schedule:
-    """The days, and what did not fit into them."""
-
-    days: tuple[Day, ...]
-    left_out: tuple[LeftOut, ...] = ()
-
-    @property
-    def runs(self) -> tuple[Run, ...]:
-        """All runs in order."""
-        return tuple(run for day in self.days for run in day.runs)
-
-    @property
-    def copying_s(self) -> float:
-        """Seconds in which something is copied or loaded."""
-        return math.fsum(run.of.expected.seconds for run in self.runs)
-
-    @property
-    def waiting_s(self) -> float:
-        """Seconds of changing drives, handling and pauses."""
-        return math.fsum(run.gap_s for run in self.runs)
-
-    @property
-    def seconds(self) -> float:
-        """All of it."""
-        return math.fsum(day.seconds for day in self.days)
-
-    def written_bytes(self) -> dict[str, int]:
-        """How much is written to each drive, by its name."""
-        found: dict[str, int] = defaultdict(int)
-        for run in self.runs:
-            found[run.of.drive] += run.of.written_bytes
-        return dict(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,13 +118,14 @@ def _rounds(
 ) -> list[list[list[_Turn]]]:
     """Make the rounds of each day, each a list of turns in balanced order."""
     rounds = max(left.values())
+    due = {key: _spread(count, rounds) for key, count in left.items()}
     first = frame[-1].unit if frame else None
     shares = [rounds // visits + (visit < rounds % visits) for visit in range(visits)]
     asked: list[Round[tuple[str, str]]] = []
     at = 0
     for share in shares:
         for number in range(share):
-            units = dict.fromkeys(one.unit for one in combinations if left[one.key] > at)
+            units = dict.fromkeys(one.unit for one in combinations if at in due[one.key])
             asked.append(
                 Round(
                     things=tuple(units),
@@ -291,11 +139,16 @@ def _rounds(
     for share in shares:
         day = []
         for _ in range(share):
-            due = [one for one in combinations if left[one.key] > at]
-            day.append([_turn(unit, due, at) for unit in ordered[at]])
+            now = [one for one in combinations if at in due[one.key]]
+            day.append([_turn(unit, now, at) for unit in ordered[at]])
             at += 1
         made.append(day)
     return made
+
+
+def _spread(count: int, rounds: int) -> frozenset[int]:
+    """Choose ``count`` of the rounds, evenly: who has fewer repeats left has them neither all early nor all late."""
+    return frozenset((2 * number + 1) * rounds // (2 * count) for number in range(count))
 
 
 def _turn(unit: tuple[str, str], due: Iterable[Combination], number: int) -> _Turn:
@@ -328,6 +181,7 @@ def _lay_out(turns: Sequence[_Turn], gaps: Gaps) -> list[Run]:
                     starts_s=clock + gap,
                     gap_s=gap,
                     cools=pause > 0,
+                    fresh=place == 0,
                     frame=turn.frame,
                     of=one,
                 )

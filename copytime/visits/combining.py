@@ -6,8 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from copytime.analysis.evidence import Observation
-from copytime.analysis.planning import Basis, Combination, Expected
-from copytime.analysis.run_sheet import Unfit
+from copytime.analysis.run_sheet import Basis, Combination, Expected, Unfit
 from copytime.errors import InputError
 from copytime.logbook.kit import known_name
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind

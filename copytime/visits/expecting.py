@@ -16,8 +16,8 @@ from copytime.analysis.capping import Model, predicted
 from copytime.analysis.durations import time_for
 from copytime.analysis.evidence import Observation
 from copytime.analysis.phases import chunked, phases_of
-from copytime.analysis.planning import Basis, Combination, Expected
 from copytime.analysis.reconciled import Reconciled, Reconciliation
+from copytime.analysis.run_sheet import Basis, Combination, Expected
 from copytime.analysis.shared import SharedPart
 from copytime.logbook import Logbook
 from copytime.notes import KitItem, Note, NoteKind, PayloadKind

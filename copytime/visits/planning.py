@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from copytime.analysis.evidence import Observation
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed, pool
 from copytime.analysis.noted import STOPWATCH_S
-from copytime.analysis.planning import MOST_REPEATS, Combination, Gaps, Schedule, schedule, visits_that_fit
+from copytime.analysis.planning import MOST_REPEATS, schedule, visits_that_fit
 from copytime.analysis.precision import Effort, effort_for, reach_of
-from copytime.analysis.run_sheet import RunSheet
+from copytime.analysis.run_sheet import Combination, Gaps, RunSheet, Schedule
 from copytime.errors import InputError
 from copytime.logbook.rows import dumps
 from copytime.notes import KitItem, Note
@@ -175,7 +175,7 @@ def _is_of(note: Note, one: Combination, campaign: str | None) -> bool:
     chain += [(noted, planned) for noted, planned in ((note.bridge, one.bridge), (note.port, one.port)) if planned]
     if any((first or "").lower() != (second or "").lower() for first, second in chain):
         return False
-    if campaign is not None and (getattr(note, "campaign", None) or "").lower() != campaign.lower():
+    if campaign is not None and (note.campaign or "").lower() != campaign.lower():
         return False
     if one.direction is None:
         return bool(note.scene) and bool(note.times) and is_exact(note)
