@@ -45,7 +45,7 @@ def _estimate(repeats: Spread, between: Spread | None, visits: int, timing_u: fl
     """Imagine a figure of ``made`` repeats on ``visits`` days; for none made, only what repeats do not make smaller."""
     parts = [Component(timing_u, math.inf, "timing")]
     if between is not None:
-        parts.append(Component(between.sd / math.sqrt(visits), between.df, "visits"))
+        parts.append(Component(between.sd / math.sqrt(visits), between.df, "visits", estimate="visits"))
     known = max(repeats.df, made - 1.0)  # repeats that were made tell about their own spread
     parts.append(Component(repeats.sd / math.sqrt(max(1, made)), known, "repeats"))
     return Estimate(log_mean=0.0, components=tuple(parts), repeats=made, repeat_sd=repeats.sd)
