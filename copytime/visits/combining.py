@@ -9,7 +9,7 @@ from copytime.analysis.evidence import Observation
 from copytime.analysis.run_sheet import Basis, Combination, Expected, Unfit
 from copytime.errors import InputError
 from copytime.logbook.kit import known_name
-from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
+from copytime.notes import Fault, KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.suggest import nearest
@@ -20,6 +20,10 @@ __all__ = ["Asked", "Combined", "combine_all"]
 
 #: Stands where an expected time will stand.
 _OPEN = Expected(seconds=1.0, basis=Basis.ASSUMED, rests_on="")
+
+
+#: Smallest payload that is planned, in bytes: what is smaller is over before a hand has moved.
+_LEAST = 10**6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +121,7 @@ class _Desk:
         why = _why_not(host, drive, way, self.kit, self.own)
         if why is not None and drive not in self.asked.drives:
             return Combined(combinations=(), unfit=(Unfit(drive=drive, host=host, why=why),), remarks=())
-        remarks = []
+        remarks = self._refused(host, drive)
         if why is not None:
             remarks.append(f"{plain(drive)} does not meet what {plain(host)} asks ({why}); it was named, so it stays")
         capacity = _capacity(drive, self.kit)
@@ -132,6 +136,17 @@ class _Desk:
                 found += of
         found += [_load(host, drive, way, scene) for scene in self.scenes]
         return Combined(combinations=tuple(found), unfit=tuple(unfit), remarks=tuple(remarks))
+
+    def _refused(self, host: str, drive: str) -> list[str]:
+        """Say that a host would not take a drive, unless something was copied or loaded there since."""
+        there = [
+            one
+            for one in self.notes
+            if (one.host or "").lower() == host.lower() and (one.drive or "").lower() == drive.lower()
+        ]
+        if not there or there[-1].fault is not Fault.REFUSED:
+            return []
+        return [f"{plain(host)} refused {plain(drive)} on {there[-1].made[:10]}, and nothing was copied with it there since"]
 
 
 def _payload(text: str, notes: Sequence[Note]) -> _Payload:
@@ -150,8 +165,11 @@ def _payload(text: str, notes: Sequence[Note]) -> _Payload:
     size, comma, kind = rest.partition(",")
     if not name or len(name) > 80 or not name.isprintable():
         raise InputError(f"'{plain(text, limit=60)}' names no payload", hint="Such as --payload 'Big One=88GB'.")
-    if not 0 < parse_size(size).size_bytes < 2**63:
-        raise InputError(f"{plain(name)} of {plain(size)} cannot be copied", hint="Expected such as 88GB.")
+    if not _LEAST <= parse_size(size).size_bytes < 2**63:
+        raise InputError(
+            f"a copy of {size_text(parse_size(size).size_bytes)} cannot be timed by hand",
+            hint=f"Give the unit with it: --payload '{plain(name, limit=40)}=88GB'.",
+        )
     like = next((one.payload_kind for one in reversed(noted) if (one.payload or "").lower() == name.lower()), None)
     if not comma:
         return _Payload(name, size.strip(), like or PayloadKind.UNKNOWN)
