@@ -42,8 +42,9 @@ def plan_text(one: RunSheet) -> str:
     for day in one.schedule.days:
         lines += ["", *_day(one, day)]
     lines += ["", *_totals(one)]
-    for said in one.schedule.left_out:
-        lines += _led("left out", f"{_times(said)} of {_whole(said.of, one)}: {said.why}")
+    for why in dict.fromkeys(said.why for said in one.schedule.left_out):
+        lost = "; ".join(f"{_times(said)} of {_whole(said.of, one)}" for said in one.schedule.left_out if said.why == why)
+        lines += _led("left out", f"{why}: {lost}")
     if one.visits_needed:
         lines += _led("", f"--visits {one.visits_needed} would hold all of it")
     elif one.schedule.left_out:
@@ -84,7 +85,8 @@ def _head(one: RunSheet) -> list[str]:
     if one.reference is not None:
         lines += _led("", f"{plain(one.reference)} is the reference: first and last of each day, with the shortest payload")
     margin, difference = percent_text(one.reach.margin), percent_text(one.reach.difference)
-    lines += _led("shows", f"a rate within ± {margin}, two drives that differ by {difference} or more; {one.rests_on}")
+    fits = "what fits: " if one.schedule.left_out else ""
+    lines += _led("shows", f"{fits}a rate within ± {margin}, two drives that differ by {difference} or more; {one.rests_on}")
     return lines
 
 
@@ -165,7 +167,8 @@ def _day(one: RunSheet, day: Day) -> list[str]:
     lines = [f"day {day.visit}{named}: {span}, {len(day.runs)} runs in {duration_text(day.seconds)}"]
     through = any(run.of.bridge for run in day.runs)
     rows = []
-    for run in day.runs:
+    for place, run in enumerate(day.runs):
+        same = place > 0 and day.runs[place - 1].of.unit == run.of.unit
         bridge = (plain(run.of.bridge or "-", limit=14),) if through else ()
         rows.append(
             (
@@ -175,15 +178,15 @@ def _day(one: RunSheet, day: Day) -> list[str]:
                 *bridge,
                 plain(_what(run.of), limit=26),
                 duration_text(run.of.expected.seconds),
-                _before(run),
+                _before(run, same=same),
             )
         )
     headers = ("run", "at", "drive", *(("through",) if through else ()), "what", "takes", "before it")
     return [*lines, table(headers, rows, right=(0, len(headers) - 2))]
 
 
-def _before(run: Run) -> str:
-    said = ["plug in" if run.fresh else ""]
+def _before(run: Run, *, same: bool) -> str:
+    said = [("plug in again" if same else "plug in") if run.fresh else ""]
     if run.cools:
         said.append(f"pause {duration_text(run.gap_s)}")
     if run.frame:
@@ -198,6 +201,8 @@ def _totals(one: RunSheet) -> list[str]:
         f"{duration_text(found.seconds)} in all: copying {duration_text(found.copying_s)}, changing drives, handling and "
         f"pauses {duration_text(found.waiting_s)}",
     )
+    each = [duration_text(seconds) for seconds in (one.gaps.setup, one.gaps.handling, one.gaps.pause)]
+    lines += _led("", f"by {each[0]} to plug in, {each[1]} between runs, {each[2]} after a long write")
     if one.budget_s is not None:
         lines += _led("budget", f"{duration_text(one.budget_s)} a day")
     return lines
@@ -205,7 +210,8 @@ def _totals(one: RunSheet) -> list[str]:
 
 def cautions(one: RunSheet) -> list[str]:
     """Say what the plan does to drives and consoles, and what to take care of."""
-    written = {name: amount for name, amount in one.schedule.written_bytes().items() if amount}
+    amounts = one.schedule.written_bytes()
+    written = {name: amounts[name] for name in one.drives if amounts.get(name)}
     said = []
     if written:
         each = ", ".join(f"{plain(name, limit=30)} {size_text(amount)}" for name, amount in written.items())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import uuid
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -26,6 +27,9 @@ __all__ = ["REPEATS", "Wished", "make_run_sheet"]
 
 #: Repeats where nothing else is asked (common practice, no source).
 REPEATS = 3
+
+#: Days longer than this are not proposed, in hours.
+_LONGEST_DAY_H = 24
 
 #: Runs of a sheet are named from this and from what they are.
 _HOME = uuid.UUID("2b1f4f43-5c5f-5a0e-8a35-0f3f4f0a7c11")
@@ -93,8 +97,10 @@ def make_run_sheet(
         visits=max(1, effort.visits - days),
         budget_s=wished.budget_s,
     )
+    if planned.left_out and not planned.days:
+        raise _too_short(planned, made, effort, wished)
     words = f"repeats (spread of {repeats_spread.percent:.2g} %), timing by stopwatch"
-    sheet = RunSheet(
+    return RunSheet(
         schedule=planned,
         ids=_ids(planned, kit, {one.id for one in notes}, wished.seed, asked.campaign),
         seed=wished.seed,
@@ -103,7 +109,11 @@ def make_run_sheet(
         gaps=wished.gaps,
         start_s=wished.start_s,
         reach=reach_of(
-            repeats_spread, between.spread if between else None, made=effort.repeats, visits=effort.visits, timing_u=timing
+            repeats_spread,
+            between.spread if between else None,
+            made=_fewest(planned, made, effort),
+            visits=min(effort.visits, days + len(planned.days)) or effort.visits,
+            timing_u=timing,
         ),
         rests_on=f"{between.words if between else 'one visit only'}, {words}",
         hosts=tuple(dict.fromkeys(one.host for one in made)),
@@ -117,12 +127,6 @@ def make_run_sheet(
         visits_needed=_visits_needed(planned, made, effort, wished),
         remarks=combined.remarks,
     )
-    if planned.left_out and not planned.days:
-        raise InputError(
-            f"no run fits into {duration_text(wished.budget_s or 0)}: {planned.left_out[0].why}",
-            hint="Give the day more --hours, or ask for a smaller payload.",
-        )
-    return sheet
 
 
 def _effort(wished: Wished, repeats: Spread, between: Spread | None, timing: float) -> Effort:
@@ -199,6 +203,31 @@ def _ids(planned: Schedule, kit: Sequence[KitItem], taken: set[str], seed: int, 
         used.add(identifier)
         found.append(identifier)
     return tuple(found)
+
+
+def _too_short(planned: Schedule, made: Sequence[Combination], effort: Effort, wished: Wished) -> InputError:
+    """Say that nothing fits into a day, and how long one would have to be."""
+    hint = "Ask for a smaller payload, or plan without the reference: --no-reference."
+    for quarters in range(1, 4 * _LONGEST_DAY_H):
+        hours = quarters / 4
+        found = schedule(made, repeats=effort.repeats, gaps=wished.gaps, seed=wished.seed, budget_s=hours * 3600)
+        if found.days:
+            hint = f"--hours {hours:g} would hold a little of it. {hint}"
+            break
+    return InputError(f"no run fits into {duration_text(wished.budget_s or 0)}: {planned.left_out[0].why}", hint=hint)
+
+
+def _fewest(planned: Schedule, made: Sequence[Combination], effort: Effort) -> int:
+    """Count the repeats of what gets fewest of them, if any at all: that is what the plan can show of everything in it."""
+    counts = Counter(run.of.key for run in planned.runs)
+    return min(
+        (
+            min(effort.repeats, one.done + counts[one.key])
+            for one in made
+            if not one.frame_only and one.done + counts[one.key]
+        ),
+        default=effort.repeats,
+    )
 
 
 def _visits_needed(planned: Schedule, made: Sequence[Combination], effort: Effort, wished: Wished) -> int | None:

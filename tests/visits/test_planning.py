@@ -381,8 +381,8 @@ def test_a_reference_that_was_not_asked_for_still_frames_the_day() -> None:
 
 
 def test_a_drive_that_was_refused_is_pointed_out() -> None:
-    refusal = make_note(NoteKind.FAULT, {"fault": "refused", "drive": "Quayside One", "host": "Harbour 4", "made": "2026-11-20"},
-                        created=NOW)  # fmt: skip
+    values = {"fault": "refused", "drive": "Quayside One", "host": "Harbour 4", "made": "2026-11-20"}
+    refusal = make_note(NoteKind.FAULT, values, created=NOW)
     asked = Asked(payloads=("Big One=88GB",))
     assert "refused Quayside One on 2026-11-20" in make_run_sheet(asked, wished(), KIT, [refusal]).remarks[0]
     since = copies("Quayside One", WRITE, "10:00", made="2026-11-21")
