@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, combine
 
-__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin"]
+__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin", "repeats_needed"]
 
 #: Smallest difference that matters to somebody who chooses a drive, as a share (common practice, no source).
 MATTERS = 0.03
@@ -98,7 +98,7 @@ def compare(
         high=math.expm1(delta + half),
         detectable=math.expm1(half),
         matters=matters,
-        repeats_needed=_repeats_needed(first, second, delta, matters, confidence)
+        repeats_needed=repeats_needed(first, second, delta, matters=matters, confidence=confidence)
         if outcome is Outcome.CANNOT_TELL
         else None,
         rests_on=rests_on or margin.covers,
@@ -131,11 +131,18 @@ def _with_repeats(one: Estimate, repeats: int) -> tuple[Component, ...]:
     if one.repeat_sd is None:
         return one.components
     rest = [part for part in one.components if part.name != "repeats"]
-    return (*rest, Component(one.repeat_sd / math.sqrt(repeats), max(1.0, repeats - 1.0), "repeats"))
+    # a spread that is known from more than these repeats stays as well known as it is
+    known = max((part.df for part in one.components if part.name == "repeats"), default=1.0)
+    return (*rest, Component(one.repeat_sd / math.sqrt(repeats), max(known, repeats - 1.0), "repeats"))
 
 
-def _repeats_needed(first: Estimate, second: Estimate, delta: float, matters: float, confidence: float) -> int | None:
-    """Find the smallest number of repeats on each side that would settle it if the figures stayed as they are."""
+def repeats_needed(
+    first: Estimate, second: Estimate, delta: float, *, matters: float = MATTERS, confidence: float = 0.95
+) -> int | None:
+    """Find the smallest number of repeats on each side that would settle it if their difference is ``delta`` (a logarithm).
+
+    More than each side has already, as that many do not settle it. None where repeats alone never would.
+    """
 
     def settles(repeats: int) -> bool:
         sides = [

@@ -38,7 +38,8 @@ def import_(file: str, *, dry_run: bool) -> int:
 
     All or nothing: if one cell cannot be read, nothing is written and every fault is told with its row and column. What
     was imported before adds nothing. A sheet needs a header, in any order; 'direction', 'size' and 'time' for copies,
-    'scene' and 'time' for loads, 'fault' for faults. 'time' may stand there several times, for repeats; 'size (GB)' gives
+    'scene' and 'time' for loads, 'fault' for faults. Rows of a run sheet ('copytime plan') that are still empty are passed
+    over. 'time' may stand there several times, for repeats; 'size (GB)' gives
     plain numbers their unit.
     """
     from copytime.logbook import Logbook
@@ -94,6 +95,9 @@ def _tell(found: Imported, *, dry_run: bool) -> None:
         said += f"; {found.kit} pieces of kit {would} new, {found.changed_kit} {would} changed"
     if found.runs or found.known_runs:
         said += f"; {found.runs} qualifications {would} new, {found.known_runs} were there already"
+    if found.empty:
+        rows = "planned row is still empty and was" if found.empty == 1 else "planned rows are still empty and were"
+        said += f"; {found.empty} {rows} passed over"
     say(said + (". Nothing was written" if dry_run else ""))
     if found.strangers and not session().quiet:
         from copytime.safetext import plain

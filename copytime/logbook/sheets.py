@@ -12,7 +12,7 @@ from copytime.errors import InputError
 from copytime.safetext import plain
 from copytime.suggest import nearest
 
-__all__ = ["COLUMNS", "Row", "decoded", "read_sheet", "write_sheet"]
+__all__ = ["COLUMNS", "PLANNED", "Row", "decoded", "read_sheet", "write_sheet"]
 
 #: The columns of a sheet of notes, in the order in which they are written. ``time`` may stand there several times.
 COLUMNS = (
@@ -20,6 +20,9 @@ COLUMNS = (
     "timing", "payload", "payload_kind", "scene", "state", "fill", "moved", "system", "fault", "message", "after", "capture",
     "remark", "campaign", "struck", "id", "created", "changed",
 )  # fmt: skip
+
+#: How the columns of a run sheet begin that say what was planned: they are not part of a note.
+PLANNED = "planned_"
 
 #: Other names by which people call them (common practice, no source).
 _ALIASES = {
@@ -49,11 +52,12 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: its number in the file (the header is 1), its cells by column, its times."""
+    """One row: its number in the file (the header is 1), its cells by column, its times; ``planned``: by a run sheet."""
 
     number: int
     cells: dict[str, str]
     times: tuple[str, ...]
+    planned: bool = False
 
 
 def decoded(data: bytes) -> str:
@@ -106,7 +110,7 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
         plainly = _ALIASES.get(plainly, plainly)
         if plainly in ("run", "pass") and "rate_mb_per_s" in cells:
             raise InputError("a sheet of passes does not come in again", hint="Import a document: 'copytime export --json'.")
-        if plainly not in COLUMNS:
+        if plainly not in COLUMNS and not plainly.startswith(PLANNED):
             close = nearest(plainly, [*COLUMNS, *_ALIASES])
             more = f"Did you mean '{close}'?" if close else f"Known columns: {', '.join(COLUMNS)}."
             raise InputError(f"there is no column '{plain(cell, limit=60)}'", hint=more)
@@ -119,9 +123,13 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
 def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], *, comma: bool) -> Row:
     values: dict[str, str] = {}
     times: list[str] = []
+    planned = False
     for (name, unit), raw in zip(columns, cells, strict=False):
         cell = raw.strip()
         if not cell:
+            continue
+        if name.startswith(PLANNED):
+            planned = True
             continue
         if cell[0] == "'" and cell[1:2] in _FORMULA_STARTS:
             cell = cell[1:]  # written so that no spreadsheet runs it
@@ -137,17 +145,17 @@ def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], 
     more = [cell for cell in cells[len(columns) :] if cell.strip()]
     if more:
         values["?"] = more[0]
-    return Row(number, values, tuple(times))
+    return Row(number, values, tuple(times), planned)
 
 
-def write_sheet(several: Iterable[Mapping[str, str]]) -> str:
-    """Write rows of named cells as CSV (RFC 4180), with every column; what a spreadsheet would run is defused."""
+def write_sheet(several: Iterable[Mapping[str, str]], columns: Sequence[str] = COLUMNS) -> str:
+    """Write rows of named cells as CSV (RFC 4180), with all ``columns``; what a spreadsheet would run is defused."""
     out = io.StringIO()
     plainly = csv.writer(out, lineterminator="\n")
     quoted = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    plainly.writerow(COLUMNS)
+    plainly.writerow(columns)
     for one in several:
-        cells = [one.get(name, "") for name in COLUMNS]
+        cells = [one.get(name, "") for name in columns]
         cells = ["'" + cell if cell.startswith(_FORMULA_STARTS) else cell for cell in cells]
         (quoted if any("\r" in cell for cell in cells) else plainly).writerow(cells)
     return out.getvalue().removesuffix("\n")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.compare import MATTERS, Comparison, compare
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
-from copytime.analysis.margins import ASSUMED_PERCENT, assumed
+from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed
 from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
@@ -18,7 +18,7 @@ from copytime.safetext import plain
 from copytime.units import Bound
 from copytime.visits.noting import size_of, timed_of, times_of
 
-__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "is_exact", "member_of", "noted_between"]
+__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "is_exact", "member_of", "noted_between", "noted_repeats"]
 
 #: What groups can be made by.
 BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
@@ -180,11 +180,22 @@ def noted_between(everything: Iterable[Note], percent: float, members: Mapping[s
 
     ``members`` are figures by id that somebody has worked out already.
     """
-    known = members or {}
+    things = _things(everything, members or {})
+    return between_visits((visit_rates(each) for each in things), assume=assumed(percent))
+
+
+def noted_repeats(everything: Iterable[Note], members: Mapping[str, Member] | None = None) -> Spread | None:
+    """Learn from all notes how repeats of the same thing differ on one day; None where nothing was repeated."""
+    things = _things(everything, members or {})
+    return repeat_spread(Group(name=str(number), members=tuple(each)) for number, each in enumerate(things))
+
+
+def _things(everything: Iterable[Note], known: Mapping[str, Member]) -> list[list[Member]]:
+    """Put the figures of one and the same thing together."""
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
     fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
               "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
         if one.id in known or (one.counts and one.kind is not NoteKind.FAULT and is_exact(one)):
             things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
-    return between_visits((visit_rates(members) for members in things.values()), assume=assumed(percent))
+    return list(things.values())

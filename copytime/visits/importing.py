@@ -64,7 +64,10 @@ class WrongSheet(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What came in: notes, kit and runs that are new, what was there already, names that are not registered."""
+    """What came in: notes, kit and runs that are new, what was there already, names that are not registered.
+
+    ``empty`` counts rows of a run sheet that nobody has filled in yet.
+    """
 
     notes: int
     known_notes: int
@@ -73,6 +76,7 @@ class Imported:
     runs: int = 0
     known_runs: int = 0
     strangers: tuple[str, ...] = ()
+    empty: int = 0
 
 
 def is_logbook(data: bytes) -> bool:
@@ -114,6 +118,7 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
                 runs=new_runs,
                 known_runs=len(runs) - new_runs,
                 strangers=tuple(sorted(reader.strangers)),
+                empty=reader.empty,
             )
             if dry_run:
                 raise _Undone  # noqa: TRY301 - reason: it ends the transaction and nothing else
@@ -134,9 +139,14 @@ class _Reader:
         self.faults: list[SheetFault] = []
         self.strangers: set[str] = set()
         self.count = 0
+        self.empty = 0
+        self._said_by: dict[str, str] = {}
 
     def notes(self, rows: Iterator[Row]) -> Iterator[Note]:
         for row in rows:
+            if row.planned and not (row.times or {"fault", "remark", "message"} & row.cells.keys()):
+                self.empty += 1
+                continue
             try:
                 made = self._note(row)
             except WrongField as error:
@@ -156,6 +166,8 @@ class _Reader:
             )
         told = {name: cells.pop(name, "") for name in ("id", "created", "changed", "struck", "kind")}
         kind = _kind(told["kind"], cells)
+        if row.planned and kind is NoteKind.FAULT:  # what was planned and did not happen says nothing
+            cells = {name: text for name, text in cells.items() if name in ALLOWED[kind]}
         identity = self._identity(told["id"], row)
         created = _moment("created", told["created"]) if told["created"] else self._now
         # a sheet has one set of columns for all kinds: 'no' and 'unknown' in those of another kind say nothing
@@ -171,14 +183,19 @@ class _Reader:
         return made
 
     def _identity(self, given: str, row: Row) -> str:
+        said = dumps([row.cells, row.times])
         if given:
             try:
-                return str(uuid.UUID(given))
+                found = str(uuid.UUID(given))
             except ValueError:
                 raise WrongField(
                     "id", given, InputError("no id", hint="Leave it out, or keep the one that was exported.")
                 ) from None
-        said = dumps([row.cells, row.times])
+            if self._said_by.setdefault(found, said) != said:
+                raise WrongField(
+                    "id", given, InputError("twice", hint="Another row has this id: leave it out of a new one.")
+                )
+            return found
         self._seen[said] += 1
         return str(uuid.uuid5(_HOME, f"{self._seen[said]} {said}"))
 
