@@ -32,7 +32,7 @@ from copytime.visits.conditions import Moment, conditions_of
 from copytime.visits.earlier import known_between, to_conditions
 from copytime.visits.here import about_here, others_at_work
 from copytime.visits.journal import journal_in
-from copytime.visits.judging import known_observations, observations_of, verdicts_of
+from copytime.visits.judging import known_besides, observations_of, verdicts_of
 from copytime.visits.leaving import leave
 from copytime.visits.notes import Notes
 from copytime.visits.options import Options
@@ -351,10 +351,11 @@ class Visit:
         return {kind: known.get(kind) or between_visits(()) for kind in kinds}
 
     def _verdicts(self, results: tuple[Result, ...], between: Between) -> tuple[Verdict, ...]:
-        """Judge the results by each other and by what the logbook knows of the same parts."""
+        """Judge the results by each other, by what the logbook knows of the same parts, and by what makers state."""
         begun = self.begun
         own = observations_of(begun.id, begun.created, begun.chain, self.conditions, results, between)
-        return verdicts_of(own, self.notes.read(lambda book: known_observations(book, begun.id)) or [])
+        serial = self.conditions.get("serial")
+        return verdicts_of(own, self.notes.read(lambda book: known_besides(book, own, begun.id, serial)) or [])
 
     def _stop_here(self) -> None:
         if self.stop():

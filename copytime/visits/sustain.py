@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from copytime.analysis.settled import is_settled, round_rates
@@ -51,7 +51,7 @@ class Sustain:
 
     ``size`` is its length in bytes; ``until_settled`` lets it go on beyond that, at most four times as long or as far as
     there is room, until the SNIA window rule holds. ``chunk`` is the size of the chunks that are looked at, None for the
-    usual.
+    usual. Of ``way`` only what declares the way to the drive is used.
     """
 
     size: int
@@ -61,6 +61,7 @@ class Sustain:
     depth: int = DEPTH
     block: int = BLOCK
     keep: bool = False
+    way: Options = field(default_factory=Options)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,8 +98,15 @@ def make_sustain_plan(target: Target, asked: Sustain, *, known: Mapping[Workload
             hint=hint,
         )
     longest = min(_AT_MOST * size, room - room % ALIGNMENT) if asked.until_settled else size
-    options = Options(
-        large=longest, small=0, repeats=1, depth=asked.depth, block=asked.block, keep=asked.keep, verify=asked.read_back
+    options = replace(
+        asked.way,
+        large=longest,
+        small=0,
+        repeats=1,
+        depth=asked.depth,
+        block=asked.block,
+        keep=asked.keep,
+        verify=asked.read_back,
     )
     plan = make_plan(target, replace(options, verify=False), known=known)
     fast, slow = plan.seconds
