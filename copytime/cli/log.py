@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from copytime.cli.common import (
+    answer_width,
     command,
     csv_option,
     deliver,
@@ -204,7 +205,8 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     if is_stream(one) or time_for is not None:
         show_stream(one, as_json=as_json, output=output, time_for=time_for)
         return ExitCode.DONE
-    deliver(json_text(qualification_document(one)) if as_json else qualification_text(one), output)
+    text = json_text(qualification_document(one)) if as_json else qualification_text(one, answer_width(output))
+    deliver(text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.common import (
+    answer_width,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    session,
+)
 from copytime.cli.fitting import (
     declared,
     host_of,
@@ -224,7 +234,7 @@ def _show(
         more = {"for_host": asker, "requirements": requirement_objects(asks)} if asker is not None else {}
         text = json_text({**qualification_document(one), **more})
     else:
-        text = qualification_text(one)
+        text = qualification_text(one, answer_width(output))
         if asker is not None:
             text += "\n\n" + requirement_text(asker, asks)
         if output is not None:  # a file has no stderr beside it
