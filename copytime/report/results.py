@@ -43,7 +43,12 @@ def results_table(results: Sequence[Result], width: int = WIDTH) -> str:
     order = [payload, rate, anywhen, *course, share, label]
     text = laid_out([*heads, *(one for one in order if one in (payload, rate, *figures, *course))])
     if not fits(text, width):
-        text = "\n\n".join([laid_out([*heads, rate, *figures]), laid_out([*heads, payload, *course])])
+        first = laid_out([*heads, rate, *figures])
+        if not fits(first, width) and share in figures:  # the labels stay, the share goes
+            figures.remove(share)
+            course.append(share)
+            first = laid_out([*heads, rate, *figures])
+        text = "\n\n".join([first, laid_out([*heads, payload, *course])])
     said = _said_once(results, repeats, label)
     return "\n".join([text, "", *wrapped(said, "each      ", width)]) if said else text
 

@@ -28,6 +28,13 @@ _KINDS = (
 _PAYLOADS = {Workload.LARGE: "large", Workload.SUSTAIN: "large", Workload.SMALL: "small", Workload.COPY: "mixed"}
 _WAYS = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
 
+#: What a flag is called where its own words do not say it.
+_FLAGS = {
+    "capped-by-bridge": "capped by the bridge",
+    "capped-by-link": "capped by the link",
+    "may-have-fallen-back": "may have fallen back: try another cable and port",
+}
+
 #: Longest sentence that is shown, in characters.
 _LONGEST = 600
 
@@ -49,7 +56,7 @@ def verdict_lines(verdicts: Sequence[Verdict], width: int = WIDTH) -> list[str]:
 def _first(one: Verdict) -> str:
     """Say who it is; the rate stands in the table, and the direction in front of the line."""
     said = one.sentences[0].partition(": ")[2] if one.sentences else ""
-    flags = [flag.replace("-", " ") for flag in one.flags]
+    flags = [_FLAGS.get(flag, flag.replace("-", " ")) for flag in one.flags]
     return "; ".join([plain(said or one.certainty, limit=_LONGEST).removesuffix("."), *map(plain, flags)])
 
 
