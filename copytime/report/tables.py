@@ -73,7 +73,7 @@ def verified_line(one: Qualification) -> str:
         if len(wrong) > 10:
             lines.append(f"  and {len(wrong) - 10} more; --json lists them")
         return "\n".join(lines)
-    said = [_verified_words(one.passes, workload) for workload in dict.fromkeys(each.workload for each in one.passes)]
+    said = _verified_words(one.passes)
     return "data      " + "; ".join(said) if said else "data      not checked"
 
 
@@ -84,16 +84,25 @@ _SPOTS = {
 }
 
 
-def _verified_words(passes: Sequence[Pass], workload: Workload) -> str:
-    """Say for one workload what was compared."""
-    mine = [each for each in passes if each.workload is workload]
-    whole = next((each.verified for each in mine if (each.verified or "").startswith("every byte")), None)
-    spot = any(each.verified == "spot check" for each in mine)
-    looked = f"{_SPOTS.get(workload, 'a part')} in the timed reads" if spot else ""
-    if whole is None:
-        return f"{workload}: {looked}, not every byte" if looked else f"{workload}: not checked"
-    doubt = {
-        "every byte, from memory": " (memory answered for a part of that: the drive itself is not fully checked)",
-        "every byte, unwitnessed": " (no counters show that the bytes came from the drive)",
-    }.get(whole, "")
-    return f"{workload}: every byte of the last pass came back as written{doubt}" + (f", {looked}" if looked else "")
+#: How sure it is that what was compared came from the drive.
+_DOUBTS = {
+    "every byte, from memory": " (memory answered for a part of that: the drive itself is not fully checked)",
+    "every byte, unwitnessed": " (no counters show that the bytes came from the drive)",
+}
+
+
+def _verified_words(passes: Sequence[Pass]) -> list[str]:
+    """Say what was compared, what holds for several workloads once."""
+    whole: dict[str, list[str]] = {}
+    spots, rest = [], []
+    for workload in dict.fromkeys(each.workload for each in passes):
+        mine = [each for each in passes if each.workload is workload]
+        how = next((each.verified for each in mine if (each.verified or "").startswith("every byte")), None)
+        looked = _SPOTS.get(workload, "a part") if any(each.verified == "spot check" for each in mine) else ""
+        if how is not None:
+            whole.setdefault(_DOUBTS.get(how, ""), []).append(workload.value)
+            spots += [f"{looked} ({workload})"] if looked else []
+        else:
+            rest.append(f"{workload}: {looked} in the timed reads, not every byte" if looked else f"{workload}: not checked")
+    said = [f"{', '.join(names)}: every byte of the last pass came back as written{doubt}" for doubt, names in whole.items()]
+    return [*said, *([f"in the timed reads {', '.join(spots)}"] if spots else []), *rest]
