@@ -33,7 +33,9 @@ def told(one: Judgement) -> Judgement:
 
 
 def _called(part: Part) -> str:
-    return f"the {part.kind} {part.name}"
+    """Name a part within a sentence; of a link's long title only its beginning, before the first comma."""
+    name = part.name.partition(",")[0] if part.kind in ("link", "inner link") else part.name
+    return f"the {part.kind} {name}"
 
 
 def _listed(parts: Sequence[Part], word: str = "or") -> str:

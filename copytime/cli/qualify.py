@@ -157,8 +157,7 @@ def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, 
     from copytime.visits.fitting import requirements_of
 
     capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    slowest = min(plan.way.links, key=lambda link: link.ceiling, default=None)
-    return requirements_of(host, results=one.results, link=slowest, capacity=capacity)
+    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=capacity)
 
 
 def _options(asked: dict[str, Any]) -> Options:

@@ -64,9 +64,12 @@ def _link(one: KitItem | None, field: str) -> Link | None:
 
 
 def requirements_of(
-    host: KitItem, *, results: Sequence[Result], link: Link | None, capacity: int | None
+    host: KitItem, *, results: Sequence[Result], link: tuple[Link, bool] | None, capacity: int | None
 ) -> tuple[Requirement, ...]:
-    """Check everything that a registered host asks of an external drive. Raises InputError where it asks for nothing."""
+    """Check everything that a registered host asks of an external drive. Raises InputError where it asks for nothing.
+
+    ``link`` is the slowest link that is known, and whether its mode was seen.
+    """
     about = host.about
     found: list[Requirement] = []
     if "needs_link" in about:

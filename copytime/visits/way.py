@@ -33,16 +33,16 @@ class Way:
     trim: bool | None = None
 
     @property
-    def links(self) -> tuple[Link, ...]:
-        """The links whose mode is seen or declared."""
-        names = [part.link for part in self.parts if part.kind == "link" and part.link]
-        return tuple(find_link(name) for name in names)
+    def slowest(self) -> tuple[Link, bool] | None:
+        """The link that carries least of those whose mode is known, and whether that is seen; None where none is known."""
+        known = [(find_link(part.link), part.source == "seen") for part in self.parts if part.kind == "link" and part.link]
+        return min(known, key=lambda pair: pair[0].ceiling, default=None)
 
     @property
     def link_bits(self) -> float | None:
-        """Bits per second of the slowest of them, all lanes together; None where none tells."""
-        known = [link.signalling * link.lanes for link in self.links if link.signalling is not None]
-        return min(known, default=None)
+        """Bits per second of that link, all lanes together; None where it does not tell."""
+        link = self.slowest[0] if self.slowest is not None else None
+        return None if link is None or link.signalling is None else link.signalling * link.lanes
 
 
 def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = None) -> Way:
