@@ -9,12 +9,12 @@ from __future__ import annotations
 import enum
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from copytime.analysis.evidence import Clearing, LinkState, Observation, clearing_of, clearly_faster, link_clearing, unlike
 from copytime.records import Part, Verdict
 
-__all__ = ["ASSUMPTION", "ByPart", "Certainty", "Flag", "Judgement", "by_part", "judge", "verdict_of"]
+__all__ = ["ASSUMPTION", "ByPart", "Certainty", "Flag", "Judgement", "by_part", "flagged", "judge", "verdict_of"]
 
 #: What every verdict rests on, in words.
 ASSUMPTION = "This assumes that the parts do not hinder each other: that the slowest one alone decides."
@@ -141,6 +141,11 @@ def _at_ceiling(one: Observation) -> LinkState | None:
         if link.ceiling is not None and link.at_ceiling is not None and one.rate >= link.at_ceiling * link.ceiling
     ]
     return max(full, key=lambda pair: pair[0])[1] if full else None
+
+
+def flagged(one: Judgement, index: ByPart) -> Judgement:
+    """Mark a judgement anew, after agreement or a cap has named a part that elimination alone did not."""
+    return replace(one, flags=_flags(one.observation, index, one.certainty, one.pace_setter))
 
 
 def _flags(one: Observation, of: ByPart, certainty: Certainty, setter: Part | None) -> tuple[Flag, ...]:

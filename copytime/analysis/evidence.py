@@ -18,6 +18,7 @@ from copytime.records import Direction, Part, Workload
 
 __all__ = [
     "CLEARLY",
+    "RATED",
     "SHORTER",
     "Clearing",
     "LinkState",
@@ -28,6 +29,7 @@ __all__ = [
     "link_state",
     "same_part",
     "unlike",
+    "unlike_small",
 ]
 
 #: Evidence must be faster by more than this to clear a part, as a share (common practice, no source).
@@ -39,6 +41,9 @@ _LEAST_T, _MOST_T = 1.6448, 6.3139
 
 #: Why a run clears a drive provisionally only, where length matters.
 SHORTER = "a shorter run"
+
+#: Why what a maker states clears provisionally only.
+RATED = "the maker's figure"
 
 #: So many pieces of weak evidence are named: more would not make it stronger.
 _ENOUGH = 5
@@ -89,7 +94,8 @@ class Observation:
     ``native`` tells that the drive was attached without a bridge, ``rated`` that the figure is the maker's, ``doubted``
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
-    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is.
+    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is. ``recipe`` names the
+    sizes of small files that were made for the purpose: files of another size are another thing.
     """
 
     id: str
@@ -110,6 +116,7 @@ class Observation:
     turns: bool | None = None
     usable: bool = True
     content: str | None = None
+    recipe: str | None = None
 
     @property
     def rate(self) -> float:
@@ -233,14 +240,21 @@ def _speaks_of(part: Part, one: Observation, other: Observation) -> bool:
         return False
     if not other.has(part):
         return False
+    if unlike_small(one, other):
+        return False
     return other.payload == one.payload or (one.payload in _LOOSE and other.payload == "large")
+
+
+def unlike_small(one: Observation, other: Observation) -> bool:
+    """Tell whether both moved small files of sizes that are known to differ: neither says anything about the other."""
+    return one.recipe is not None and other.recipe is not None and one.recipe != other.recipe
 
 
 def _reservations(part: Part, one: Observation, other: Observation) -> tuple[str, ...]:
     """List why evidence clears only provisionally."""
     said = []
     if other.rated:
-        said.append("the maker's figure")
+        said.append(RATED)
     if _named(one, "host") != _named(other, "host"):
         said.append("on another host")
     own_right = part.kind == "drive" and other.native  # protocol and mode of a link that the drive does not have here

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.capping import Member, Model, Shared, share_model
 from copytime.analysis.elimination import Certainty, Judgement
-from copytime.analysis.evidence import Observation, clearing_of, clearly_faster, same_part
+from copytime.analysis.evidence import Observation, clearing_of, clearly_faster, same_part, unlike_small
 from copytime.analysis.margins import combine
 from copytime.records import Direction, Part
 from copytime.units import percent_text, rate_text, significant
@@ -91,6 +91,7 @@ def own_rate(drive: Part, like: Observation, known: Iterable[Observation], *, wi
         and one.payload in (like.payload, "large")
         and one.has(drive)
         and not one.has(without)
+        and not unlike_small(one, like)
     ]
     if not found:
         return None
@@ -204,7 +205,9 @@ def _groups(known: Sequence[Observation]) -> list[tuple[Part, list[Observation]]
         for part in one.parts:
             if part.kind != "drive":
                 mode = (one.protocol, one.mode) if part.kind == "bridge" else ()
-                seen.setdefault((part.kind, part.name, one.direction, one.payload, mode), (part, []))[1].append(one)
+                seen.setdefault((part.kind, part.name, one.direction, one.payload, one.recipe, mode), (part, []))[1].append(
+                    one
+                )
     return list(seen.values())
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from copytime.analysis.capping import APART, Model
 from copytime.analysis.compare import difference_margin
-from copytime.analysis.elimination import Certainty, Judgement, by_part, judge
-from copytime.analysis.evidence import Observation, clearly_faster, same_part
+from copytime.analysis.elimination import Certainty, Judgement, by_part, flagged, judge
+from copytime.analysis.evidence import Observation, clearly_faster, same_part, unlike_small
 from copytime.analysis.next_test import told
 from copytime.analysis.shared import Doubt, SharedPart, contrary, drive_of, own_rate, shared_parts
 from copytime.records import Part
@@ -58,7 +58,7 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     first = [judge(one, (), index) for one in measured]
     judged = [_by_agreement(one, first, known) for one in first]
     shared = shared_parts(judged, known)
-    judged = [_under_a_cap(_beside_what_adds(one, shared), shared) for one in judged]
+    judged = [flagged(_under_a_cap(_beside_what_adds(one, shared), shared), index) for one in judged]
     whole = tuple(_with_shared(told(one), shared) for one in judged)
     return Findings(judgements=whole, shared=tuple(shared), doubts=tuple(doubts))
 
@@ -98,7 +98,7 @@ def _shared_suspect(one: Judgement, other: Judgement) -> Part | None:
     mine, theirs = one.observation, other.observation
     drive, its = drive_of(mine), drive_of(theirs)
     same_kind = theirs.direction is mine.direction and theirs.payload == mine.payload and not theirs.doubted
-    if drive is None or its is None or same_part(drive, its) or not same_kind:
+    if drive is None or its is None or same_part(drive, its) or not same_kind or unlike_small(mine, theirs):
         return None
     common = [part for part in one.uncleared if any(same_part(part, each) for each in other.uncleared)]
     return common[0] if len(common) == 1 else None

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTEXT",
     "Session",
+    "answer_width",
     "campaign_option",
     "check_output",
     "command",
@@ -228,6 +229,15 @@ def check_output(path: Path | None) -> None:
         raise InputError(f"there is no folder {plain(folder)}", hint="Name a file in a folder that exists.")
     if not os.access(folder, os.W_OK | os.X_OK):
         raise InputError(f"you may not write to {plain(folder)}", hint="Name a file in a folder that belongs to you.")
+
+
+def answer_width(path: Path | None) -> int:
+    """Columns of an answer: those of the terminal it is printed on; a file or a pipe gets a usual width."""
+    import sys
+
+    from copytime.cli.voice import text_width
+
+    return text_width(sys.stdout) if path is None else 100
 
 
 def deliver(text: str, path: Path | None) -> None:

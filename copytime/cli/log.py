@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from copytime.cli.common import (
+    answer_width,
     command,
     csv_option,
     deliver,
@@ -208,7 +209,12 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     if is_stream(one) or time_for is not None:
         show_stream(one, as_json=as_json, output=output, time_for=time_for, more=changes_of(one))
         return ExitCode.DONE
-    deliver(json_text(qualification_document(one)) if as_json else qualification_text(one) + changes_of(one), output)
+    text = (
+        json_text(qualification_document(one))
+        if as_json
+        else qualification_text(one, answer_width(output)) + changes_of(one)
+    )
+    deliver(text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

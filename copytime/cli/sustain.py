@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,6 +20,7 @@ from copytime.cli.common import (
     session,
     told_unlogged,
 )
+from copytime.cli.fitting import declared, way_options, with_kit
 from copytime.cli.qualify import SIZE, ask, known_rates
 from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
@@ -44,6 +45,7 @@ __all__ = ["show_stream", "sustain"]
 )
 @click.option("--chunk", type=SIZE, metavar="SIZE", help="Size of the chunks that are looked at. [usual: 64MiB]")
 @click.option("--depth", type=int, metavar="N", help="Blocks in hand at once. [usual: 4]")
+@way_options
 @click.option("--keep", is_flag=True, help="Leave the stream on the drive; 'copytime tidy --yes' removes it.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
@@ -64,6 +66,7 @@ def sustain(
     campaign: str | None,
     as_json: bool,
     output: Path | None,
+    **asked_way: Any,
 ) -> int:
     """Write one long stream to the drive behind the folder TARGET, to see whether its rate holds.
 
@@ -77,10 +80,11 @@ def sustain(
     seen so far. A long stream uses up endurance and warms the drive; the plan says how much is written.
     """
     from copytime.attached import platform
-    from copytime.visits.options import DEPTH
+    from copytime.visits.options import DEPTH, Options
     from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan
 
     check_output(output)
+    found = platform().target(target)
     asked = Sustain(
         size=size,
         read_back=read_back,
@@ -89,9 +93,9 @@ def sustain(
         depth=DEPTH if depth is None else depth,
         keep=keep,
         campaign=campaign,
+        way=with_kit(Options(**declared(asked_way)), found),
     )
-    found = platform().target(target)
-    made = make_sustain_plan(found, asked, known=known_rates(found.drive_label))
+    made = make_sustain_plan(found, asked, known=known_rates(asked.way.drive or found.drive_label))
     if dry_run:
         answer(describe_sustain(made))
         return ExitCode.DONE

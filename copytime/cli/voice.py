@@ -11,7 +11,7 @@ from typing import TextIO
 
 import click
 
-__all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "say_note"]
+__all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "say_note", "text_width"]
 
 #: Narrowest and widest lines that text is broken into, in columns: longer ones are hard to follow with the eye.
 _NARROWEST, _WIDEST = 60, 120
@@ -33,7 +33,7 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     """
     if not stream.isatty():
         return text
-    width = min(_WIDEST, columns(stream))
+    width = text_width(stream)
     lines: list[str] = []
     given = text.split("\n")
     for line, following in zip(given, [*given[1:], ""], strict=True):
@@ -46,6 +46,11 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
             line, width, subsequent_indent=under, break_long_words=False, break_on_hyphens=False, expand_tabs=False
         ) or [""]
     return "\n".join(lines)
+
+
+def text_width(stream: TextIO, otherwise: int = 100) -> int:
+    """Columns that text for ``stream`` is broken into: those of its terminal within bounds, ``otherwise`` without one."""
+    return min(_WIDEST, columns(stream)) if stream.isatty() else otherwise
 
 
 def columns(stream: TextIO) -> int:

@@ -65,23 +65,42 @@ def _cached(passes: Iterable[Pass]) -> Iterable[str]:
 
 
 def _shared(passes: Iterable[Pass]) -> Iterable[str]:
+    """Tell for each workload and direction what else used the drive, by the repeat in which it was most."""
+    kinds: dict[str, list[Pass]] = {}
     for one in passes:
-        if one.witness is not Witness.SHARED:
+        kinds.setdefault(_label(one), []).append(one)
+    shared = {kind: [one for one in found if one.witness is Witness.SHARED] for kind, found in kinds.items()}
+    for kind, found in shared.items():
+        if not found:
             continue
-        word, opposite = ("wrote", "read") if one.direction is Direction.TO_DRIVE else ("read", "wrote")
-        seconds = one.elapsed_ns / 1e9
-        reasons = {
-            f"the drive {word} {{}} more than the payload": (one.device_bytes or 0) - one.payload_bytes,
-            f"the drive also {opposite} {{}}": one.other_bytes or 0,
-            f"the drive {word} {{}} on its own meanwhile, as it did before and after": one.idle_bytes,
-            f"the drive {opposite} {{}} on its own meanwhile, as it did before and after": one.other_idle_bytes,
-        }
-        reason, amount = max(reasons.items(), key=lambda pair: pair[1])
-        found = f"{reason.format(size_text(amount))} ({rate_text(amount / seconds)} MB/s)"
+        worst = max(found, key=lambda one: _reason(one)[1])
+        reason, amount = _reason(worst)
+        rate = rate_text(amount / (worst.elapsed_ns / 1e9))
+        said = f"{reason.format(size_text(amount))} ({rate} MB/s)"
+        if len(found) == 1:
+            yield f"{kind}, repeat {worst.repeat}: {said}; something else used it meanwhile"
+        else:
+            yield (
+                f"{kind}, {len(found)} of {len(kinds[kind])} repeats: something else used it meanwhile; most in repeat "
+                f"{worst.repeat}, when {said}"
+            )
+    if any(shared.values()):
         yield (
-            f"{_label(one)}, repeat {one.repeat}: {found}; something else used it meanwhile (an indexer, a virus scanner, "
-            "a backup, or a file system that writes everything twice). The drive can be faster than this"
+            "what else uses a drive may be an indexer, a virus scanner, a backup, or a file system that writes everything "
+            "twice; the drive can be faster than such figures"
         )
+
+
+def _reason(one: Pass) -> tuple[str, int]:
+    """Name what moved most beside the payload of a pass, and how many bytes that were."""
+    word, opposite = ("wrote", "read") if one.direction is Direction.TO_DRIVE else ("read", "wrote")
+    reasons = {
+        f"the drive {word} {{}} more than the payload": (one.device_bytes or 0) - one.payload_bytes,
+        f"the drive also {opposite} {{}}": one.other_bytes or 0,
+        f"the drive {word} {{}} on its own meanwhile, as it did before and after": one.idle_bytes,
+        f"the drive {opposite} {{}} on its own meanwhile, as it did before and after": one.other_idle_bytes,
+    }
+    return max(reasons.items(), key=lambda pair: pair[1])
 
 
 def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:

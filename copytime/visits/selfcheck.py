@@ -10,13 +10,10 @@ import uuid
 from dataclasses import replace
 from pathlib import Path
 
-import psutil
-
 from copytime.attached import Platform, Target
 from copytime.attached import platform as this_platform
 from copytime.engine.blocks import Stop, never
 from copytime.engine.recipe import usual
-from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
 from copytime.engine.system import system as this_system
 from copytime.errors import NoSpace, from_os_error
@@ -26,8 +23,7 @@ from copytime.safetext import plain, storable
 from copytime.units import size_text
 from copytime.visits.here import about_here
 from copytime.visits.instrument import FILES, LEAST_BYTES, ROUNDS, Bench
-from copytime.visits.journal import journal_in
-from copytime.visits.leaving import leave
+from copytime.visits.leaving import enter, leave
 from copytime.visits.notes import Notes
 from copytime.visits.options import BLOCK
 from copytime.visits.payloads import RESERVE
@@ -79,14 +75,7 @@ def selfcheck(
     notes = Notes(logbook)
     begun, created = time.monotonic(), now()
     calls = system or this_system()
-    scratch = Scratch.make(
-        calls,
-        found.path,
-        journal=journal_in(notes.write),
-        created=created,
-        process_started=psutil.Process().create_time(),
-        device=found.device,
-    )
+    scratch = enter(calls, found, notes)
     bench = Bench(here, calls, found, scratch, size, progress or (lambda _: None), stop)
     left: tuple[str, ...] = ()
     try:
@@ -94,7 +83,7 @@ def selfcheck(
     except OSError as error:
         raise from_os_error(error, f"checking in {plain(found.path)}") from error
     finally:
-        left = leave(scratch, journaled=logbook is not None)
+        left = leave(scratch, notes)
     one = SelfCheck(
         id=str(uuid.uuid4()),
         created=created,

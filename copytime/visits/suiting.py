@@ -23,7 +23,8 @@ def suits(
     found: list[Requirement] = []
     if "needs_link" in asked:
         uplink = bridge.about.get("uplink") if bridge is not None else None
-        found.append(link_requirement(find_link(str(asked["needs_link"])), find_link(str(uplink)) if uplink else None))
+        known = (find_link(str(uplink)), False) if uplink else None  # the register says it, nobody has seen it negotiated
+        found.append(link_requirement(find_link(str(asked["needs_link"])), known))
     low, high, capacity = asked.get("needs_from"), asked.get("needs_to"), drive.about.get("capacity")
     if low is not None or high is not None:
         found.append(capacity_requirement(_whole(low), _whole(high), _whole(capacity)))

@@ -27,7 +27,8 @@ from copytime.records import (
     Workload,
 )
 from copytime.safetext import plain, storable
-from copytime.visits.copy_records import conditions_of_copy, logged
+from copytime.visits.conditions import about_target
+from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
 from copytime.visits.timed import now
 
@@ -138,7 +139,7 @@ def watch(
         state="running",
         drive=storable(target.drive_label),
         target=storable(target.path),
-        conditions={**conditions_of_copy(target), "watched": True, "quiet_seconds": quiet_s},
+        conditions={**about_target(target), "watched": True, "quiet_seconds": quiet_s},
         campaign=campaign,
     )
     with kept_awake():
