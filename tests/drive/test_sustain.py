@@ -52,17 +52,13 @@ def test_the_end_of_a_fast_phase_is_found_to_the_chunk(fuse: FuseDrive) -> None:
     assert list(fuse.mount.iterdir()) == []
 
 
-def test_a_limit_that_is_lowered_in_mid_run(drive: LoopDrive, throttle: Throttle) -> None:
+@pytest.mark.parametrize("stream", [1, 2, 3])
+def test_a_limit_that_is_lowered_in_mid_run(drive: LoopDrive, throttle: Throttle, stream: int) -> None:
     """The kernel's limit, which nobody here wrote. It grants slices of 100 ms, which a chunk must not be shorter than.
 
-    Where its slices and ours fall together one stream can look like a decline instead: two of three must be found.
+    It grants one slice in advance and makes up for what it was late, in two seconds 5 % and more (166 to 169 MB/s seen
+    under 160); hence the wider bound before the drop.
     """
-    found = [_lowered(drive, throttle) for _ in range(3)]
-    assert sum(found) >= 2
-
-
-def _lowered(drive: LoopDrive, throttle: Throttle) -> bool:
-    """Lower the limit in the middle of a stream, and tell whether that is found where it was, with both rates."""
     throttle.limit(drive.number, write=160 * MB)
     lowered: list[int] = []
 
@@ -74,12 +70,11 @@ def _lowered(drive: LoopDrive, throttle: Throttle) -> bool:
     with throttle.hold():
         (written,) = streams_of(sustain(drive.mount, asked(560 * MB, chunk=16 * BLOCK), progress=follow))
     drop = written.found.drop
-    print(f"lowered at {lowered[0] / MB:.1f} MB, found: {drop}")
-    if drop is None:
-        return False
-    near = abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
-    # the limiter's own bias, see test_known_speed
-    return near and drop.before == pytest.approx(160 * MB, rel=0.045) and drop.after == pytest.approx(50 * MB, rel=0.03)
+    print(f"stream {stream}: lowered at {lowered[0] / MB:.1f} MB, found: {drop}")
+    assert drop is not None
+    assert abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
+    assert drop.before == pytest.approx(160 * MB, rel=0.08)
+    assert drop.after == pytest.approx(50 * MB, rel=0.03)
 
 
 def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> None:
