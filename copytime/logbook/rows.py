@@ -51,6 +51,7 @@ _DETAILS = (
     "cpu_ns",
     "marks",
     "temperature_c",
+    "cut_short",
 )
 
 
