@@ -40,13 +40,14 @@ class Flight:
 
     ``end_ns`` are the sorted times, after the first block was begun, at which blocks were done; ``finish_ns`` the time at
     which everything was, flush included; ``took_ns`` the time that each block took, in no order; ``moved_bytes`` what was
-    moved in all.
+    moved in all. ``failure`` is what ended it early, where that was to be kept; nothing was flushed then.
     """
 
     end_ns: tuple[int, ...]
     finish_ns: int
     took_ns: tuple[int, ...]
     moved_bytes: int
+    failure: Exception | None = None
 
     @property
     def depth(self) -> float:
@@ -149,13 +150,15 @@ class _Crew:
         with self.lock:
             self.failure = self.failure or error
 
-    def flight(self) -> Flight:
+    def flight(self, failure: Exception | None = None) -> Flight:
         """Merge the workers' notes."""
         spans = [span for log in self.log for span in log]
         start = min((begun for begun, _ in spans), default=self.finish_at)
+        ends = tuple(sorted(end - start for _, end in spans))
         return Flight(
-            end_ns=tuple(sorted(end - start for _, end in spans)),
-            finish_ns=self.finish_at - start,
+            end_ns=ends,
+            finish_ns=self.finish_at - start if failure is None else ends[-1],
+            failure=failure,
             took_ns=tuple(end - begun for begun, end in spans),
             moved_bytes=self.done_bytes,
         )
@@ -170,6 +173,7 @@ def fly(
     stop: Stop = never,
     look: Callable[[int], bool] | None = None,
     watch: Watch | None = None,
+    keep: bool = False,
 ) -> Flight:
     """Do ``job`` to every block from 0 to ``count``, ``depth`` in hand at a time, and time each.
 
@@ -177,7 +181,7 @@ def fly(
     inclusive. ``watch`` is called soon after the start and then regularly; ``look(done_bytes)`` regularly, and when it
     returns True the blocks in hand are finished, the rest is left out and the pass ends as usual. Both run in the calling
     thread and cannot hold up the clock. Raises Stopped when ``stop()`` turns True, and whatever a job raised; in both cases
-    every thread has ended before.
+    every thread has ended before. With ``keep`` an error after the first block is returned with what was done before it.
     """
     crew = _Crew(count, max(1, min(depth, count)), job, ahead=ahead)
     started: list[threading.Thread] = []
@@ -194,13 +198,17 @@ def fly(
     crew.gate.set()
     try:
         _attend(crew, stop, look, watch)
-    except BaseException:
+    except BaseException as error:
         crew.abandoned = True  # an interrupt or an error in the caller's thread: let the workers go first
         crew.finished.wait()
-        raise
+        if not (keep and isinstance(error, OSError)):
+            raise
+        crew.failure = error
     finally:
         for thread in crew.threads:
             thread.join()
+    if keep and isinstance(crew.failure, Exception) and crew.done_blocks:
+        return crew.flight(crew.failure)
     if crew.failure is not None:
         raise crew.failure
     if crew.abandoned:

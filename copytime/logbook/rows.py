@@ -53,6 +53,7 @@ _DETAILS = (
     "cpu_ns",
     "marks",
     "temperature_c",
+    "cut_short",
 )
 
 

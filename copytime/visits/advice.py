@@ -105,6 +105,11 @@ def _reason(one: Pass) -> tuple[str, int]:
 
 def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
     for one in passes:
+        if one.cut_short is not None:
+            yield (
+                f"{_label(one)}: cut short after {size_text(one.payload_bytes)}: {plain(one.cut_short)}. What its trace "
+                "shows until then was measured; it is counted as no finished pass"
+            )
         if "suspended" in one.marks:
             yield f"{_label(one)}, repeat {one.repeat}: the machine slept during the pass; it is not counted"
         if "reconnected" in one.marks:

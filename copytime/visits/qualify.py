@@ -6,7 +6,7 @@ import secrets
 import time
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from copytime.analysis.results import Between, results_of
@@ -33,6 +33,7 @@ from copytime.visits.leaving import enter, leave
 from copytime.visits.means import Means, means
 from copytime.visits.notes import Notes
 from copytime.visits.options import Options
+from copytime.visits.outcome import Outcome
 from copytime.visits.plan import LONGEST_PASS_S, Plan, make_plan
 from copytime.visits.timed import Settings, Station, now
 from copytime.visits.work import Look, Work
@@ -42,19 +43,6 @@ __all__ = ["Outcome", "Visit", "logged_in", "measure", "qualify"]
 
 #: Length of the idle moment before and after each pass, in seconds.
 _IDLE_S, _IDLE_BRIEF_S = 0.2, 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """What a measurement came to: everything that was finished, and what ended it early, if anything did.
-
-    ``notices`` are those of its warnings that nobody may miss: that it was not logged, that something was left or kept
-    on the drive, that the payload was cut, that data came back wrong.
-    """
-
-    qualification: Qualification
-    failure: CopytimeError | None = None
-    notices: tuple[str, ...] = ()
 
 
 def qualify(
@@ -230,13 +218,14 @@ class Visit:
             repeat,
             stop=self.stop,
             look=lambda: self._shower(work, stage, direction, repeat, may_cut=may_cut),
+            unfinished=self._add,
         )
+        one = self._kept(one)
         if one.payload_bytes < work.payload_bytes:
             self._shorten(work, one)
         if direction is Direction.TO_DRIVE:
             self._written[id(work)] = len(self.passes)
-        self.passes.append(one)
-        self.notes.write(lambda book: book.add_pass(self.begun.id, one))
+        self._add(one)
         self.progress(
             Progress(
                 stage=stage,
@@ -250,6 +239,15 @@ class Visit:
                 finished=one,
             )
         )
+
+    def _kept(self, one: PassRecord) -> PassRecord:
+        """Return a pass as it is to be written down."""
+        return one
+
+    def _add(self, one: PassRecord) -> None:
+        """Write a pass down, finished or not."""
+        self.passes.append(one)
+        self.notes.write(lambda book: book.add_pass(self.begun.id, one))
 
     def _want_more(self, repeat: int) -> bool:
         """Tell whether repeats go on because a margin is still wider than was asked for."""

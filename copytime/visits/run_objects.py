@@ -103,6 +103,7 @@ def _pass_object(one: Pass) -> dict[str, Any]:
             "laid_out": one.laid_out,
             "verified": one.verified,
             "recipe": one.recipe,
+            "cut_short": one.cut_short,
             "durability": None
             if durability is None
             else {name: getattr(durability, name) for name in ("method", "each", "flush_proven", "server_proven")},
@@ -304,6 +305,7 @@ def _pass(it: _Given) -> Pass:
         laid_out=it.yes("laid_out", otherwise=False),
         verified=it.text("verified", needed=False),
         recipe=it.text("recipe", needed=False),
+        cut_short=it.text("cut_short", needed=False),
         durability=None if durability is None else _durability(durability),
         mismatches=tuple(_mismatch(one) for one in it.several("mismatches", "place")),
         temperature_c=(it.number("temperature_start_c"), it.number("temperature_end_c")),

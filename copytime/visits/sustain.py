@@ -193,6 +193,7 @@ class _StreamWork(LargeWork):
     """One long stream; see Work."""
 
     workload = Workload.SUSTAIN
+    keeps = True
 
 
 class _Stream(Visit):
@@ -202,6 +203,7 @@ class _Stream(Visit):
         # a wish to stop ends a pass in good order instead of losing it: the trace so far is what a long run is for
         super().__init__(made.plan, replace(given, stop=never))
         self.made = made
+        self._stream_bytes = 0  # what the first stream came to
         self.asked_to_stop = given.stop
         counts = self.platform.counts(self.target)
         self.conditions["sustain_bytes"] = made.size_bytes
@@ -223,6 +225,12 @@ class _Stream(Visit):
         if self.made.asked.read_back:
             self._one(station, work, Direction.FROM_DRIVE, 1)
         self._stop_here()
+
+    def _kept(self, one: Pass) -> Pass:
+        wanted = self._stream_bytes if one.direction is Direction.FROM_DRIVE else self.made.size_bytes
+        if one.direction is Direction.TO_DRIVE:
+            self._stream_bytes = one.payload_bytes
+        return replace(one, cut_short="stopped on request") if one.payload_bytes < wanted else one
 
     def _stop_here(self) -> None:
         if self.asked_to_stop():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -14,9 +15,9 @@ from copytime.engine.scratch import Scratch
 from copytime.engine.system import Folder, System
 from copytime.engine.waking import Wake
 from copytime.engine.witness import Observation, Observer, judge
-from copytime.errors import from_os_error
+from copytime.errors import CopytimeError, from_os_error
 from copytime.records import Direction, Durability, Pass, Witness
-from copytime.safetext import plain
+from copytime.safetext import plain, storable
 from copytime.visits.conditions import changed, temperature
 from copytime.visits.means import observer_of
 from copytime.visits.work import Look, Work
@@ -117,14 +118,23 @@ class Station:
         self._wake = wake
         self._states = platform.states(target)
 
-    def timed(self, work: Work, direction: Direction, repeat: int, *, stop: Stop, look: Callable[[], Look]) -> Pass:
+    def timed(
+        self,
+        work: Work,
+        direction: Direction,
+        repeat: int,
+        *,
+        stop: Stop,
+        look: Callable[[], Look],
+        unfinished: Callable[[Pass], object],
+    ) -> Pass:
         """Time one pass of ``work``.
 
         Others' dirty data is drained, an idle moment is watched, the drive is woken; then the counters are read, the clock
         runs, and the counters are read again. ``look`` is called for a fresh progress call right before the clock. Raises
-        NoSpace, AccessRefused, DriveFault or Stopped; the pass is then lost, and only that.
+        NoSpace, AccessRefused, DriveFault or Stopped; the pass is then lost, and only that, unless the work keeps what went
+        well: ``unfinished`` is told of it before the error is raised.
         """
-        writing = direction is Direction.TO_DRIVE
         prepared = work.prepare(direction)
         self._drain()
         observer = self._observer()
@@ -133,10 +143,29 @@ class Station:
         started, shown = now(), look()
         observer.start()
         moved = work.move(direction, stop=stop, look=shown)
+        if moved.failure is not None:
+            with contextlib.suppress(OSError, CopytimeError):  # a drive that is gone may fail at any question
+                observed = observer.finish(direction, moved.elapsed_ns)
+                unfinished(self._made(work, direction, repeat, started, prepared, moved, observed))
+            raise moved.failure
         observed = observer.finish(direction, moved.elapsed_ns)
         self.scratch.verify_place()
+        return self._made(work, direction, repeat, started, prepared, moved, observed)
+
+    def _made(
+        self,
+        work: Work,
+        direction: Direction,
+        repeat: int,
+        started: str,
+        prepared: tuple[str, ...],
+        moved: Movement,
+        observed: Observation,
+    ) -> Pass:
+        """Write down a pass, or what went well of one."""
+        writing, whole = direction is Direction.TO_DRIVE, moved.failure is None
         warm, marks = temperature(self._states), [*prepared, *self.changes()]
-        placed = work.placement()
+        placed = work.placement() if whole else None
         made = Pass(
             id=str(uuid.uuid4()),
             workload=work.workload,
@@ -149,7 +178,7 @@ class Station:
             flush_ns=moved.flush_ns,
             witness=weigh(moved, observed),
             access=moved.access,
-            durability=self.durability(work.flush_method, each=work.flush_each) if writing else None,
+            durability=self.durability(work.flush_method, each=work.flush_each) if writing and whole else None,
             verified=None if writing or not self.settings.verify else "spot check",
             wrong_cells=moved.wrong_cells,
             mismatches=moved.mismatches,
@@ -159,6 +188,7 @@ class Station:
             first_extent=placed[0] if placed else None,
             extents=placed[1] if placed else None,
             marks=tuple(marks),
+            cut_short=None if whole else storable(str(moved.failure).partition("\n")[0]),
         )
         return work.describe(counted(made, observed, access_checked=moved.access_checked), observed.depth_bytes)
 
