@@ -21,6 +21,9 @@ __all__ = ["host_overheads", "taken_off"]
 #: What must be equal for copies to differ in their size alone.
 _LIKE = ("drive", "bridge", "cable", "port", "link", "payload_kind", "state", "moved", "system")
 
+#: Notes of one host and direction that are looked at, the latest ones: every one is weighed against every other.
+_MOST_NOTES = 300
+
 
 def host_overheads(
     several: Iterable[Note], between: Spread, *, spread_percent: float = ASSUMED_PERCENT
@@ -44,7 +47,8 @@ def host_overheads(
     made = []
     for (host, direction), noted in sorted(by_host.items()):
         repeats = repeat_spread([Group(name=one.id, members=(member_of(one),)) for one in noted]) or assumed(spread_percent)
-        found = fit_overhead([each for one in noted for each in _copies(one)], repeats, between)
+        latest = sorted(noted, key=lambda each: each.made)[-_MOST_NOTES:]
+        found = fit_overhead([each for one in latest for each in _copies(one)], repeats, between)
         if found is not None:
             drives = tuple(dict.fromkeys(one.drive for one in noted if one.drive and _chain(one) in found.chains))
             made.append(HostOverhead(host=host, direction=direction, found=found, drives=drives))
