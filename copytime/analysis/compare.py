@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from copytime.analysis.margins import Component, Margin, combine
 
@@ -118,11 +118,15 @@ def _judge(delta: float, margin: Margin, matters: float, confidence: float) -> O
 
 
 def difference_margin(first: Estimate, second: Estimate) -> Margin:
-    """Combine what two figures do not share: the margin of the logarithm of their ratio."""
-    theirs = {one.shared for one in second.components if one.shared}
-    ours = {one.shared for one in first.components if one.shared}
-    both = theirs & ours
+    """Combine what two figures do not share: the margin of the logarithm of their ratio.
+
+    Of an error that they share, and that weighs more on one of them, the difference is left.
+    """
+    theirs = {one.shared: one for one in second.components if one.shared}
+    ours = {one.shared: one for one in first.components if one.shared}
+    both = theirs.keys() & ours.keys()
     parts = [one for one in (*first.components, *second.components) if one.shared not in both or one.shared is None]
+    parts += [replace(ours[name], u=left) for name in sorted(both) if (left := abs(ours[name].u - theirs[name].u)) > 0]
     return combine(parts, ", ".join(dict.fromkeys(one.name for one in parts)))
 
 

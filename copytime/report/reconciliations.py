@@ -8,6 +8,7 @@ from typing import Any
 from copytime.analysis.buying import model_of
 from copytime.analysis.capping import Model
 from copytime.analysis.elimination import Certainty, Judgement
+from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
 from copytime.analysis.shared import SharedPart
@@ -32,6 +33,11 @@ def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios
         here = [one for one in found.results if (one.note.host, one.note.direction) == (host, direction)]
         lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here), ""]
         lines += _findings(here, [one for one in found.shared if one.direction is direction], found)
+        lines += [
+            f"- {plain(one.sentence(), limit=1000)}"
+            for one in found.overheads
+            if (one.host, one.direction) == (host, direction)
+        ]
         lines.append("")
     lines += asymmetries(found)
     lines += advice_lines(buying, loading, ratios)
@@ -244,6 +250,22 @@ def _shared(one: SharedPart) -> dict[str, Any]:
     return made
 
 
+def _overhead(one: HostOverhead) -> dict[str, Any]:
+    return {
+        "host": one.host,
+        "direction": one.direction.value,
+        "seconds": one.found.seconds,
+        "low_seconds": one.found.low,
+        "high_seconds": one.found.high,
+        "shown": one.found.shown,
+        "straight": one.found.straight,
+        "copies": one.found.copies,
+        "sizes": one.found.sizes,
+        "drives": list(one.drives),
+        "margin_covers": one.found.margin.covers,
+    }
+
+
 def reconciliation_document(
     created: str, found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None
 ) -> dict[str, Any]:
@@ -256,6 +278,7 @@ def reconciliation_document(
         next_test=test.words if test else None,
         next_test_command=test.command if test else None,
         next_test_seconds=test.seconds if test else None,
+        overheads=[_overhead(one) for one in found.overheads],
         asymmetries=asymmetries(found),
         faults=len(found.faults),
         remarks=list(found.remarks),

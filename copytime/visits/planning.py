@@ -19,8 +19,9 @@ from copytime.logbook.rows import dumps
 from copytime.notes import KitItem, Note
 from copytime.units import duration_text, percent_text
 from copytime.visits.combining import Asked, combine_all
-from copytime.visits.comparing import is_exact, noted_between, noted_repeats
+from copytime.visits.comparing import noted_between, noted_repeats
 from copytime.visits.expecting import ASSUMED_RATE, Streams, known_of
+from copytime.visits.members import is_exact
 from copytime.visits.reconciling import reconcile
 
 __all__ = ["REPEATS", "Wished", "make_run_sheet"]
