@@ -127,9 +127,8 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
         special=plan.tree.special,
     )
     deliver(json_text(made) if isinstance(made, dict) else made, output)
-    if not session().quiet:
-        for said in found.qualification.warnings:
-            say_note(said)
+    for said in found.notices if session().quiet else found.qualification.warnings:
+        say_note(said)
 
 
 def _source(plan: CopyPlan) -> str:

@@ -94,7 +94,7 @@ def sustain(
         if book is not None:
             book.close()
     one = outcome.qualification
-    show_stream(one, as_json=as_json, output=output)
+    show_stream(one, as_json=as_json, output=output, notices=outcome.notices)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
@@ -115,8 +115,18 @@ def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
             bars.close()
 
 
-def show_stream(one: Qualification, *, as_json: bool, output: Path | None, time_for: int | None = None) -> None:
-    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take."""
+def show_stream(
+    one: Qualification,
+    *,
+    as_json: bool,
+    output: Path | None,
+    time_for: int | None = None,
+    notices: tuple[str, ...] = (),
+) -> None:
+    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take.
+
+    ``notices`` are those of its warnings that are told even if nothing else is to be.
+    """
     from copytime.report.sustain import duration_for, duration_line, sustain_document, sustain_text
 
     times = [] if time_for is None else [duration_for(one, time_for)]
@@ -127,6 +137,5 @@ def show_stream(one: Qualification, *, as_json: bool, output: Path | None, time_
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)
-    if not session().quiet:
-        for said in one.warnings:
-            say_note(said)
+    for said in notices if session().quiet else one.warnings:
+        say_note(said)

@@ -63,9 +63,8 @@ def watch(drive: str, *, quiet_s: float | None, as_json: bool, output: Path | No
         make = watch_document if as_json else watch_text
         made = make(found.qualification, found.ways, found.quiet_s)
         deliver(json_text(made) if isinstance(made, dict) else made, output)
-        if not here.quiet:
-            for said in found.qualification.warnings:
-                say_note(said)
+        for said in found.notices if here.quiet else found.qualification.warnings:
+            say_note(said)
     if found.failure is None:
         return ExitCode.DONE
     if isinstance(found.failure, Stopped):
