@@ -69,7 +69,8 @@ def _verdict(one: Judgement) -> str:
 
 def _cleared(one: Clearing) -> str:
     how = "Cleared" if one.full else "Provisionally cleared"
-    reasons = (RATED,) if RATED in one.reasons else one.reasons  # it holds for no host, link or cable in particular
+    # what a maker states holds for no host, link or cable in particular, and the evidence names itself
+    reasons = () if RATED in one.reasons and len(one.evidence) == 1 else one.reasons
     why = f" ({'; '.join(reasons)})" if reasons else ""
     return f"{how}: {_called(one.part)}, by {', '.join(one.evidence)}{why}."
 

@@ -167,8 +167,7 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
         special=plan.tree.special,
     )
     deliver(json_text(made) if isinstance(made, dict) else made, output)
-    if not session().quiet:
-        say_warnings(found.qualification.warnings)
+    say_warnings(found.notices if session().quiet else found.qualification.warnings)
 
 
 def _source(plan: CopyPlan) -> str:

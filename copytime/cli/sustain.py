@@ -109,7 +109,7 @@ def sustain(
         if book is not None:
             book.close()
     one = outcome.qualification
-    show_stream(one, as_json=as_json, output=output)
+    show_stream(one, as_json=as_json, output=output, notices=outcome.notices)
     unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
@@ -134,9 +134,18 @@ def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
 
 
 def show_stream(
-    one: Qualification, *, as_json: bool, output: Path | None, time_for: int | None = None, more: str = ""
+    one: Qualification,
+    *,
+    as_json: bool,
+    output: Path | None,
+    time_for: int | None = None,
+    more: str = "",
+    notices: tuple[str, ...] = (),
 ) -> None:
-    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take, ``more`` comes last."""
+    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take, ``more`` comes last.
+
+    ``notices`` are those of its warnings that are told even if nothing else is to be.
+    """
     from copytime.report.sustain import duration_for, duration_line, sustain_document, sustain_text
 
     times = [] if time_for is None else [duration_for(one, time_for)]
@@ -147,5 +156,4 @@ def show_stream(
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)
-    if not session().quiet:
-        say_warnings(one.warnings)
+    say_warnings(notices if session().quiet else one.warnings)

@@ -77,8 +77,7 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
         make = watch_document if as_json else watch_text
         made = make(found.qualification, found.ways, found.quiet_s)
         deliver(json_text(made) if isinstance(made, dict) else made, output)
-        if not here.quiet:
-            say_warnings(found.qualification.warnings)
+        say_warnings(found.notices if here.quiet else found.qualification.warnings)
     unlogged = told_unlogged(found.qualification.warnings) if found.ways else ()
     if found.failure is None:
         return ExitCode.FAILED if unlogged else ExitCode.DONE

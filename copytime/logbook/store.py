@@ -303,6 +303,8 @@ class Logbook:
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:
         """One transaction: committed at the end of the block, undone on any error."""
+        if not self.path.exists():  # SQLite would go on writing to a file that has no name any more
+            raise LogbookError(f"the logbook {plain(self.path)} is gone: it was moved or deleted meanwhile", hint=ELSEWHERE)
         with translated(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:

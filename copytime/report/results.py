@@ -43,14 +43,24 @@ def results_table(results: Sequence[Result], width: int = WIDTH) -> str:
     order = [payload, rate, anywhen, *course, share, label]
     text = laid_out([*heads, *(one for one in order if one in (payload, rate, *figures, *course))])
     if not fits(text, width):
-        first = laid_out([*heads, rate, *figures])
-        if not fits(first, width) and share in figures:  # the labels stay, the share goes
-            figures.remove(share)
-            course.append(share)
-            first = laid_out([*heads, rate, *figures])
-        text = "\n\n".join([first, laid_out([*heads, payload, *course])])
+        text = _two_tables(heads, payload, [rate, *figures], course, width)
     said = _said_once(results, repeats, label)
     return "\n".join([text, "", *wrapped(said, "each      ", width)]) if said else text
+
+
+def _two_tables(heads: list[Column], payload: Column, first: list[Column], course: list[Column], width: int) -> str:
+    """Lay out the figures and, below, how the repeats went; rows that are alike otherwise keep what tells them apart."""
+    rows = list(zip(*(one.cells for one in heads), strict=True))
+    several = len({*zip(rows, payload.cells, strict=True)}) > len(set(rows))
+    known = [*heads, payload] if several else heads
+    label, alike = first[-1], len({*zip(rows, payload.cells, strict=True)}) < len(rows)
+    second = [*heads, payload, *course, *([label] if alike and label.header == "access" else [])]
+    above = laid_out([*known, *first])
+    share = next((one for one in first if one.header == "of link"), None)
+    if not fits(above, width) and share is not None:  # the labels stay, the share goes
+        above = laid_out([*known, *(one for one in first if one is not share)])
+        second.append(share)
+    return "\n\n".join([above, laid_out(second)])
 
 
 def _label(one: Result) -> str:

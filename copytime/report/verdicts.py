@@ -6,6 +6,7 @@ A verdict is stored as sentences that each stand for themselves; here the words 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from copytime.records import Direction, Verdict, Workload
@@ -43,13 +44,16 @@ def verdict_lines(verdicts: Sequence[Verdict], width: int = WIDTH) -> list[str]:
     """Say who sets the pace, on what that rests, and what would settle or overturn it."""
     heads = [f"{one.workload} {one.direction}" for one in verdicts]
     room = max(map(len, heads), default=0)
+    # of several payloads that come to the same, one line will do; of those that do not, the rate tells which is which
+    unlike = {(head, _first(one)): one for head, one in zip(heads, verdicts, strict=True)}
+    count = Counter(head for head, _ in unlike)
     lines: list[str] = []
     before: dict[str, str] = {}
-    for head, one in zip(heads, verdicts, strict=True):
-        said = _first(one)
+    for (head, said), one in unlike.items():
+        rate = f"at {one.sentences[0].partition(',')[0]}: " if count[head] > 1 and one.sentences else ""
         shown = f"as {before[said]}" if said in before else said
         before.setdefault(said, head)
-        lines += wrapped(shown, f"{'' if lines else 'pace':<10}{head:<{room}}  ", width)
+        lines += wrapped(f"{rate}{shown}", f"{'' if lines else 'pace':<10}{head:<{room}}  ", width)
     return lines + _common(heads, verdicts, width)
 
 

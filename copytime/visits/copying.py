@@ -54,7 +54,10 @@ class Leg:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CopyResult:
-    """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did."""
+    """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did.
+
+    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome.
+    """
 
     plan: CopyPlan
     qualification: Qualification
@@ -62,6 +65,7 @@ class CopyResult:
     left: tuple[Left, ...]
     not_compared: tuple[Left, ...]
     failure: CopytimeError | None = None
+    notices: tuple[str, ...] = ()
 
 
 def carry_out(
@@ -96,6 +100,7 @@ class _Visit:
         self.left: list[Left] = list(plan.tree.unread)
         self.not_compared: list[Left] = []
         self.remarks = list(plan.remarks)
+        self.left_behind: tuple[str, ...] = ()
         self.begun = Qualification(
             id=str(uuid.uuid4()),
             created=now(),
@@ -131,6 +136,7 @@ class _Visit:
             left=tuple(self.left),
             not_compared=tuple(self.not_compared),
             failure=failure,
+            notices=self.notes.notices(done.warnings, self.left_behind),
         )
 
     def _forth(self) -> None:
@@ -170,7 +176,8 @@ class _Visit:
                 self.not_compared += copier.failed
                 copier.close()
         finally:
-            self.remarks += leave(scratch, self.notes)
+            self.left_behind = leave(scratch, self.notes)
+            self.remarks += self.left_behind
 
     def _timed(self, copier: Copier, origin: Target, target: Target, direction: Direction) -> Leg:
         """Run one copier between counters on both sides."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import TypeVar
 
@@ -73,6 +73,11 @@ class Notes:
             return ask(self._book)
         except LogbookError:
             return None
+
+    def notices(self, warnings: Iterable[str], left: Iterable[str] = ()) -> tuple[str, ...]:
+        """Pick out of warnings those that nobody may miss: what is ``left`` on the drive, wrong data, a missing entry."""
+        said = [one for one in warnings if one.startswith("data came back wrong")]
+        return tuple(dict.fromkeys([*left, *said, *([self.complaint] if self.complaint else [])]))
 
     @property
     def complaint(self) -> str | None:

@@ -317,10 +317,7 @@ class Visit:
     def _outcome(self, before: Moment, state: str, failure: CopytimeError | None) -> Outcome:
         """Close the entry, and gather what must be told in any case."""
         one = self._finish(before, state)
-        complaint = self.notes.complaint
-        wrong = [said for said in one.warnings if said.startswith("data came back wrong")]
-        notices = tuple(dict.fromkeys([*self.remarks, *wrong, *((complaint,) if complaint else ())]))
-        return Outcome(qualification=one, failure=failure, notices=notices)
+        return Outcome(qualification=one, failure=failure, notices=self.notes.notices(one.warnings, self.remarks))
 
     def _between(self) -> Between:
         """Ask the logbook how much visits differ, this one included; nothing where there is none."""

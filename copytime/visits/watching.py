@@ -82,12 +82,16 @@ class Way:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watched:
-    """What was seen: one way for each direction that moved something, and what ended it early, if anything did."""
+    """What was seen: one way for each direction that moved something, and what ended it early, if anything did.
+
+    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome.
+    """
 
     qualification: Qualification
     ways: tuple[Way, ...]
     quiet_s: float
     failure: CopytimeError | None = None
+    notices: tuple[str, ...] = ()
 
 
 def drive_to_watch(name: str, platform: Platform | None = None) -> Target:
@@ -153,7 +157,8 @@ def watch(
     state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
     remarks = ["watched: the bytes are all that the drive moved, by whatever program, metadata included"]
     done = logged(begun, passes, remarks, notes, state)
-    return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure)
+    notices = notes.notices(done.warnings)
+    return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure, notices=notices)
 
 
 def follow(

@@ -137,6 +137,18 @@ def test_no_label_is_ever_lost(kinds: list[tuple[Witness, Access, int, bool, flo
         assert ("(no margin)" in row) == (one.low is None)
 
 
+def test_rows_of_several_payloads_can_be_told_apart_in_either_table() -> None:
+    sizes = [replace(USUAL[2], payload_bytes=size, repeats=repeats) for size, repeats in ((8_000_000, 3), (90_000_000, 5))]
+    for width in (60, 100):
+        rows = [line for line in results_table(sizes, width).splitlines() if line.startswith("small")]
+        assert len(rows) == len(set(rows))
+        assert all("MB" in row for row in rows)
+    split = [replace(USUAL[0], repeats=4), replace(USUAL[0], repeats=1, witness=Witness.SHARED)]
+    for line in results_table(split, 70).split("\n\n")[:2]:
+        first, second = line.splitlines()[2:]
+        assert ("shared" in second, "shared" in first) == (True, False)
+
+
 def test_small_files_say_once_what_all_of_them_are() -> None:
     text = files_table(USUAL)
     assert text is not None
@@ -180,6 +192,20 @@ def test_what_is_about_one_row_only_names_it() -> None:
     assert "next      large from-drive: " in text
     assert text.count("This assumes") == 0
     assert text.count("assumes ") == 1
+
+
+def test_payloads_that_come_to_the_same_take_one_line_and_others_tell_their_rate() -> None:
+    def one(rate: str, said: str) -> Verdict:
+        first = f"{rate} MB/s, small files to the drive: {said}."
+        return Verdict(workload=Workload.SMALL, direction=WRITE, certainty="undecided", sentences=(first,))
+
+    same = verdict_lines([one("30.00", "undecided"), one("60.00", "undecided")])
+    assert same == ["pace      small to-drive  undecided"]
+    other = verdict_lines([one("30.00", "undecided"), one("60.00", "the drive x sets the pace")])
+    assert other == [
+        "pace      small to-drive  at 30.00 MB/s: undecided",
+        "          small to-drive  at 60.00 MB/s: the drive x sets the pace",
+    ]
 
 
 def test_doubts_in_a_name_reach_no_terminal() -> None:
