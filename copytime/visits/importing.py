@@ -20,6 +20,7 @@ from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
 from copytime.safetext import plain
+from copytime.units import Unreadable, parse_time
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
 
@@ -27,6 +28,9 @@ __all__ = ["Imported", "SheetFault", "WrongSheet", "bring_in", "is_logbook"]
 
 #: Names of notes that come without an id are made from this and from what they say, so that they come in once.
 _HOME = uuid.UUID("6f0f5f6e-3c1e-5d0a-9b7c-0d5b7a1f4c33")
+
+#: A time this many times as long or as short as planned is doubted: minutes that were taken for hours are sixty times.
+_FAR = 20.0
 
 #: So many faults are told one by one.
 _TOLD = 20
@@ -63,7 +67,7 @@ class WrongSheet(InputError):
 class Imported:
     """What came in: notes and kit that are new, rows that were there already, names that are not registered.
 
-    ``empty`` counts rows of a run sheet that nobody has filled in yet.
+    ``empty`` counts rows of a run sheet that nobody has filled in yet; ``doubts`` are times far from what was planned.
     """
 
     notes: int
@@ -72,6 +76,7 @@ class Imported:
     changed_kit: int
     strangers: tuple[str, ...] = ()
     empty: int = 0
+    doubts: tuple[str, ...] = ()
 
 
 def is_logbook(data: bytes) -> bool:
@@ -103,7 +108,9 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
             new = add_notes(connection, reader.notes(rows))
             if reader.faults:
                 raise WrongSheet(reader.faults)
-            found = Imported(new, reader.count - new, added, changed, tuple(sorted(reader.strangers)), reader.empty)
+            found = Imported(
+                new, reader.count - new, added, changed, tuple(sorted(reader.strangers)), reader.empty, tuple(reader.doubts)
+            )
             if dry_run:
                 raise _Undone  # noqa: TRY301 - reason: it ends the transaction and nothing else
     except _Undone:
@@ -124,6 +131,7 @@ class _Reader:
         self.strangers: set[str] = set()
         self.count = 0
         self.empty = 0
+        self.doubts: list[str] = []
         self._said_by: dict[str, str] = {}
 
     def notes(self, rows: Iterator[Row]) -> Iterator[Note]:
@@ -139,6 +147,7 @@ class _Reader:
                 self.faults.append(SheetFault(row.number, error.field, error.found, expected))
                 continue
             self.count += 1
+            self._compare(row, made)
             if not self.faults:
                 yield made
 
@@ -165,6 +174,20 @@ class _Reader:
             changed = _moment("changed", told["changed"]) if told["changed"] else self._now
             made = replace(made, changed=changed, struck=told["struck"] or None)
         return made
+
+    def _compare(self, row: Row, made: Note) -> None:
+        """Doubt a time that is far from what was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00."""
+        planned = row.planned.get("planned_time", "")
+        try:
+            expected = float(parse_time(planned).seconds)
+        except Unreadable:  # nobody planned it, or somebody wrote into that column: it is no part of the note
+            return
+        for one in made.times:
+            if not expected / _FAR < one.elapsed_ns / 1e9 < expected * _FAR:
+                self.doubts.append(
+                    f"row {row.number}: {plain(one.text, limit=30)} is far from the planned {plain(planned, limit=30)}; "
+                    f"were minutes taken for hours? 'copytime log amend {made.id[:8]}' puts it right"
+                )
 
     def _identity(self, given: str, row: Row) -> str:
         said = dumps([row.cells, row.times])
