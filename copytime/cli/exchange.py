@@ -100,7 +100,7 @@ def _tell(found: Imported, *, dry_run: bool) -> None:
     for doubt in found.doubts[:10] if not session().quiet else ():
         say_note(doubt)
     if len(found.doubts) > 10 and not session().quiet:
-        say_note(f"and {len(found.doubts) - 10} more times that are far from what was planned")
+        say_note(f"and {len(found.doubts) - 10} more rows like these")
     if found.strangers and not session().quiet:
         from copytime.safetext import plain
 

@@ -102,6 +102,8 @@ def combine_all(
                        "'copytime kit change drive NAME --reference'")  # fmt: skip
     if payloads and Direction.TO_DRIVE not in asked.directions:
         remarks.append("a payload that is only copied from the drive must lie there before: copy it there first, untimed")
+    if scenes and not (payloads and Direction.TO_DRIVE in asked.directions):
+        remarks.append("a scene is loaded from the drive: what it belongs to must lie there before")
     return Combined(combinations=tuple(found), unfit=tuple(unfit), remarks=tuple(remarks))
 
 

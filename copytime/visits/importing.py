@@ -15,7 +15,7 @@ from copytime.errors import CopytimeError, InputError
 from copytime.logbook import Logbook
 from copytime.logbook.kit import add_items, items
 from copytime.logbook.kit_toml import kit_from_toml
-from copytime.logbook.notes import add_notes
+from copytime.logbook.notes import add_notes, find_note
 from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
@@ -67,7 +67,8 @@ class WrongSheet(InputError):
 class Imported:
     """What came in: notes and kit that are new, rows that were there already, names that are not registered.
 
-    ``empty`` counts rows of a run sheet that nobody has filled in yet; ``doubts`` are times far from what was planned.
+    ``empty`` counts rows of a run sheet that nobody has filled in yet; ``doubts`` are times that somebody may have
+    meant otherwise.
     """
 
     notes: int
@@ -101,7 +102,7 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     else:
         kit, rows = [], read_sheet(text)
     known = items(book)
-    reader = _Reader(now, [*known, *kit])
+    reader = _Reader(book, now, [*known, *kit])
     try:
         with book.writing() as connection:
             added, changed = add_items(connection, kit)
@@ -121,7 +122,8 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
 class _Reader:
     """Turns rows into notes, and keeps every fault on the way."""
 
-    def __init__(self, now: str, known: Sequence[KitItem]) -> None:
+    def __init__(self, book: Logbook, now: str, known: Sequence[KitItem]) -> None:
+        self._book = book
         self._now = now
         self._known = known
         self._names = {(one.kind, one.name.lower()) for one in known}
@@ -176,17 +178,30 @@ class _Reader:
         return made
 
     def _compare(self, row: Row, made: Note) -> None:
-        """Doubt a time that is far from what was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00."""
+        """Point out what somebody may have meant otherwise in a run sheet.
+
+        A time that was put right after it had been imported, which changes nothing by itself; and one that is far from what
+        was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00.
+        """
+        if not row.planned:
+            return
+        there = find_note(self._book, made.id)
+        if there is not None and there.changed is None and there.times != made.times:
+            stands = " | ".join(one.text for one in there.times) or str(there.fault)
+            self.doubts.append(
+                f"row {row.number}: it was imported with {plain(stands, limit=40)} and stays so; "
+                f"'copytime log amend {made.id[:8]} --set time=...' changes it"
+            )
         planned = row.planned.get("planned_time", "")
         try:
             expected = float(parse_time(planned).seconds)
-        except Unreadable:  # nobody planned it, or somebody wrote into that column: it is no part of the note
+        except Unreadable:  # somebody wrote into that column, which is no part of the note
             return
         for one in made.times:
             if not expected / _FAR < one.elapsed_ns / 1e9 < expected * _FAR:
                 self.doubts.append(
                     f"row {row.number}: {plain(one.text, limit=30)} is far from the planned {plain(planned, limit=30)}; "
-                    f"were minutes taken for hours? 'copytime log amend {made.id[:8]}' puts it right"
+                    f"were minutes taken for hours? 'copytime log amend {made.id[:8]} --set time=...' puts it right"
                 )
 
     def _identity(self, given: str, row: Row) -> str:

@@ -16,7 +16,7 @@ from copytime.analysis.precision import Effort, effort_for, reach_of
 from copytime.analysis.run_sheet import Combination, Gaps, RunSheet, Schedule
 from copytime.errors import InputError
 from copytime.logbook.rows import dumps
-from copytime.notes import KitItem, Note
+from copytime.notes import KitItem, KitKind, Note
 from copytime.units import duration_text, percent_text
 from copytime.visits.combining import Asked, combine_all
 from copytime.visits.comparing import is_exact, noted_between, noted_repeats
@@ -126,7 +126,7 @@ def make_run_sheet(
         budget_s=wished.budget_s,
         logged=sum(min(one.done, effort.repeats) for one in made if not one.frame_only),
         unfit=combined.unfit,
-        visits_needed=_visits_needed(planned, made, effort, wished),
+        visits_needed=None if (more := _visits_needed(planned, made, effort, wished)) is None else more + days,
         remarks=combined.remarks,
     )
 
@@ -196,13 +196,15 @@ def _is_of(note: Note, one: Combination, campaign: str | None) -> bool:
 
 def _ids(planned: Schedule, kit: Sequence[KitItem], taken: set[str], seed: int, campaign: str | None) -> tuple[str, ...]:
     """Name the runs: the same for the same sheet, and never one that a note has already."""
-    items: Mapping[str, str] = {one.name: one.id for one in kit}
+    items: Mapping[tuple[KitKind, str], str] = {(one.kind, one.name): one.id for one in kit}
     used = set(taken)
     found = []
     for run in planned.runs:
         one, number = run.of, run.repeat
         while True:
-            said = dumps([seed, campaign, items.get(one.drive), items.get(one.host), one.key, number])
+            said = dumps(
+                [seed, campaign, items.get((KitKind.DRIVE, one.drive)), items.get((KitKind.HOST, one.host)), one.key, number]
+            )
             identifier = str(uuid.uuid5(_HOME, said))
             if identifier not in used:
                 break

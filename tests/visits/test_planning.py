@@ -377,6 +377,9 @@ def test_a_reference_that_was_not_asked_for_still_frames_the_day() -> None:
     assert {run.of.payload for run in runs if run.of.drive == "Slipway"} == {"Saves"}
     assert sum(run.of.drive == "Slipway" for run in runs) == 4
     assert sheet.reference == "Slipway"
+    later = make_run_sheet(Asked(scenes=("square",), drives=("Quayside One",)), wished(), kit)
+    assert [run.of.drive for run in (later.schedule.runs[0], later.schedule.runs[-1])] == ["Slipway", "Slipway"]
+    assert any("must lie there" in one for one in later.remarks)
     without = make_run_sheet(Asked(payloads=("Big One=88GB",), drives=("Quayside One",), reference=False), wished(), kit)
     assert {run.of.drive for run in without.schedule.runs} == {"Quayside One"}
 
@@ -402,6 +405,10 @@ def test_minutes_that_a_spreadsheet_took_for_hours_are_pointed_out(tmp_path: Pat
         assert len(slip.doubts) == 1
         assert slip.doubts[0].startswith(f"row 2: {time}:00 is far from")
         assert slip.notes == len(text.splitlines()) - 1, "doubted, and never refused or corrected"
+        (right,) = bring_in(book, text.encode(), now=NOW).doubts
+        assert f"it was imported with {time}:00 and stays so" in right
+        again = bring_in(book, text.replace(f",{time},", f",{time}:00,", 1).encode(), now=NOW)
+        assert len(again.doubts) == 1, "the same as before is nothing new"
 
 
 def test_the_error_of_the_size_is_in_the_rate_and_not_in_the_difference() -> None:
