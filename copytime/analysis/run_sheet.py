@@ -48,7 +48,8 @@ class Expected:
 class Combination:
     """One thing to be done so many times: a copy of a payload in one direction, or the load of a scene.
 
-    ``key`` tells combinations apart. ``done`` counts repeats that stand in the logbook already and are not planned again.
+    ``key`` tells combinations apart. ``size_u`` is the relative standard uncertainty of the
+    size as it was written. ``done`` counts repeats that stand in the logbook already and are not planned again.
     ``frame_only`` marks a reference drive that was not asked for itself: it stands first and last and nowhere else.
     """
 
@@ -61,6 +62,7 @@ class Combination:
     payload_kind: PayloadKind = PayloadKind.UNKNOWN
     size_text: str | None = None
     size_bytes: int = 0
+    size_u: float = 0.0
     scene: str | None = None
     bridge: str | None = None
     cable: str | None = None

@@ -99,6 +99,10 @@ def _tell(found: Imported, *, dry_run: bool) -> None:
         rows = "planned row is still empty and was" if found.empty == 1 else "planned rows are still empty and were"
         said += f"; {found.empty} {rows} passed over"
     say(said + (". Nothing was written" if dry_run else ""))
+    for doubt in found.doubts[:10] if not session().quiet else ():
+        say_note(doubt)
+    if len(found.doubts) > 10 and not session().quiet:
+        say_note(f"and {len(found.doubts) - 10} more rows like these")
     if found.strangers and not session().quiet:
         from copytime.safetext import plain
 

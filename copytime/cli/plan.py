@@ -204,6 +204,8 @@ def _advise(made: RunSheet, output: Path | None, *, sheet: bool) -> None:
         return
     for said in made.remarks:
         say_note(said)
+    if not made.schedule.runs and output is not None:
+        say("no sheet was written")
     if not made.schedule.runs or not sheet:
         return
     if made.date is None:

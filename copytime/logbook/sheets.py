@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from copytime.errors import InputError
 from copytime.safetext import plain
@@ -52,12 +52,15 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: its number in the file (the header is 1), its cells by column, its times; ``planned``: by a run sheet."""
+    """One row: its number in the file (the header is 1), its cells by column, its times.
+
+    ``planned`` holds the cells of a row of a run sheet that say what was planned; of other rows it is empty.
+    """
 
     number: int
     cells: dict[str, str]
     times: tuple[str, ...]
-    planned: bool = False
+    planned: Mapping[str, str] = field(default_factory=dict)
 
 
 def decoded(data: bytes) -> str:
@@ -123,13 +126,13 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
 def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], *, comma: bool) -> Row:
     values: dict[str, str] = {}
     times: list[str] = []
-    planned = False
+    planned: dict[str, str] = {}
     for (name, unit), raw in zip(columns, cells, strict=False):
         cell = raw.strip()
         if not cell:
             continue
         if name.startswith(PLANNED):
-            planned = True
+            planned[name] = cell
             continue
         if cell[0] == "'" and cell[1:2] in _FORMULA_STARTS:
             cell = cell[1:]  # written so that no spreadsheet runs it

@@ -202,7 +202,7 @@ def _totals(one: RunSheet) -> list[str]:
         f"pauses {duration_text(found.waiting_s)}",
     )
     each = [duration_text(seconds) for seconds in (one.gaps.setup, one.gaps.handling, one.gaps.pause)]
-    lines += _led("", f"by {each[0]} to plug in, {each[1]} between runs, {each[2]} after a long write")
+    lines += _led("", f"by {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write")
     if one.budget_s is not None:
         lines += _led("budget", f"{duration_text(one.budget_s)} a day")
     return lines

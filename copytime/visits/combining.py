@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from copytime.analysis.evidence import Observation
+from copytime.analysis.noted import size_component
 from copytime.analysis.run_sheet import Basis, Combination, Expected, Unfit
 from copytime.errors import InputError
 from copytime.logbook.kit import known_name
@@ -101,6 +102,8 @@ def combine_all(
                        "'copytime kit change drive NAME --reference'")  # fmt: skip
     if payloads and Direction.TO_DRIVE not in asked.directions:
         remarks.append("a payload that is only copied from the drive must lie there before: copy it there first, untimed")
+    if scenes and not (payloads and Direction.TO_DRIVE in asked.directions):
+        remarks.append("a scene is loaded from the drive: what it belongs to must lie there before")
     return Combined(combinations=tuple(found), unfit=tuple(unfit), remarks=tuple(remarks))
 
 
@@ -266,6 +269,7 @@ def _combination(
 ) -> Combination:
     asks = _item(kit, KitKind.HOST, host)
     gb = GigaBytes(str(asks.about.get("gb", GigaBytes.UNKNOWN))) if asks is not None else GigaBytes.UNKNOWN
+    size = parse_size(payload.size_text, gb=gb)
     return Combination(
         key=f"{host} | {drive} | {direction.value} | {payload.name}".lower(),
         host=host,
@@ -275,7 +279,8 @@ def _combination(
         payload=payload.name,
         payload_kind=payload.kind,
         size_text=payload.size_text,
-        size_bytes=parse_size(payload.size_text, gb=gb).size_bytes,
+        size_bytes=size.size_bytes,
+        size_u=size_component(size).u,
         bridge=way.bridge,
         cable=way.cable,
         port=way.port,

@@ -16,12 +16,13 @@ from copytime.logbook import Logbook
 from copytime.logbook.entries import add_entries
 from copytime.logbook.kit import add_items, items
 from copytime.logbook.kit_toml import kit_from_toml
-from copytime.logbook.notes import add_notes
+from copytime.logbook.notes import add_notes, find_note
 from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
 from copytime.records import Qualification
 from copytime.safetext import plain
+from copytime.units import Unreadable, parse_time
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
 from copytime.visits.run_objects import run_from_object
@@ -30,6 +31,9 @@ __all__ = ["Imported", "SheetFault", "WrongSheet", "bring_in", "is_logbook"]
 
 #: Names of notes that come without an id are made from this and from what they say, so that they come in once.
 _HOME = uuid.UUID("6f0f5f6e-3c1e-5d0a-9b7c-0d5b7a1f4c33")
+
+#: A time this many times as long or as short as planned is doubted: minutes that were taken for hours are sixty times.
+_FAR = 20.0
 
 #: So many faults are told one by one.
 _TOLD = 20
@@ -66,7 +70,8 @@ class WrongSheet(InputError):
 class Imported:
     """What came in: notes, kit and runs that are new, what was there already, names that are not registered.
 
-    ``empty`` counts rows of a run sheet that nobody has filled in yet.
+    ``empty`` counts rows of a run sheet that nobody has filled in yet; ``doubts`` are times that somebody may have
+    meant otherwise.
     """
 
     notes: int
@@ -77,6 +82,7 @@ class Imported:
     known_runs: int = 0
     strangers: tuple[str, ...] = ()
     empty: int = 0
+    doubts: tuple[str, ...] = ()
 
 
 def is_logbook(data: bytes) -> bool:
@@ -102,7 +108,7 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     else:
         kit, rows = [], read_sheet(text)
     known = items(book)
-    reader = _Reader(now, [*known, *kit])
+    reader = _Reader(book, now, [*known, *kit])
     try:
         with book.writing() as connection:
             added, changed = add_items(connection, kit)
@@ -119,6 +125,7 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
                 known_runs=len(runs) - new_runs,
                 strangers=tuple(sorted(reader.strangers)),
                 empty=reader.empty,
+                doubts=tuple(reader.doubts),
             )
             if dry_run:
                 raise _Undone  # noqa: TRY301 - reason: it ends the transaction and nothing else
@@ -130,7 +137,8 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
 class _Reader:
     """Turns rows into notes, and keeps every fault on the way."""
 
-    def __init__(self, now: str, known: Sequence[KitItem]) -> None:
+    def __init__(self, book: Logbook, now: str, known: Sequence[KitItem]) -> None:
+        self._book = book
         self._now = now
         self._known = known
         self._names = {(one.kind, one.name.lower()) for one in known}
@@ -140,6 +148,7 @@ class _Reader:
         self.strangers: set[str] = set()
         self.count = 0
         self.empty = 0
+        self.doubts: list[str] = []
         self._said_by: dict[str, str] = {}
 
     def notes(self, rows: Iterator[Row]) -> Iterator[Note]:
@@ -155,6 +164,7 @@ class _Reader:
                 self.faults.append(SheetFault(row.number, error.field, error.found, expected))
                 continue
             self.count += 1
+            self._compare(row, made)
             if not self.faults:
                 yield made
 
@@ -181,6 +191,33 @@ class _Reader:
             changed = _moment("changed", told["changed"]) if told["changed"] else self._now
             made = replace(made, changed=changed, struck=told["struck"] or None)
         return made
+
+    def _compare(self, row: Row, made: Note) -> None:
+        """Point out what somebody may have meant otherwise in a run sheet.
+
+        A time that was put right after it had been imported, which changes nothing by itself; and one that is far from what
+        was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00.
+        """
+        if not row.planned:
+            return
+        there = find_note(self._book, made.id)
+        if there is not None and there.changed is None and there.times != made.times:
+            stands = " | ".join(one.text for one in there.times) or str(there.fault)
+            self.doubts.append(
+                f"row {row.number}: it was imported with {plain(stands, limit=40)} and stays so; "
+                f"'copytime log amend {made.id[:8]} --set time=...' changes it"
+            )
+        planned = row.planned.get("planned_time", "")
+        try:
+            expected = float(parse_time(planned).seconds)
+        except Unreadable:  # somebody wrote into that column, which is no part of the note
+            return
+        for one in made.times:
+            if not expected / _FAR < one.elapsed_ns / 1e9 < expected * _FAR:
+                self.doubts.append(
+                    f"row {row.number}: {plain(one.text, limit=30)} is far from the planned {plain(planned, limit=30)}; "
+                    f"were minutes taken for hours? 'copytime log amend {made.id[:8]} --set time=...' puts it right"
+                )
 
     def _identity(self, given: str, row: Row) -> str:
         said = dumps([row.cells, row.times])

@@ -16,7 +16,7 @@ from copytime.analysis.precision import Effort, effort_for, reach_of
 from copytime.analysis.run_sheet import Combination, Gaps, RunSheet, Schedule
 from copytime.errors import InputError
 from copytime.logbook.rows import dumps
-from copytime.notes import KitItem, Note
+from copytime.notes import KitItem, KitKind, Note
 from copytime.units import duration_text, percent_text
 from copytime.visits.combining import Asked, combine_all
 from copytime.visits.comparing import noted_between, noted_repeats
@@ -89,7 +89,8 @@ def make_run_sheet(
     between = None if wished.within_visit else noted_between(clean, wished.spread_percent)
     shortest = min(one.expected.seconds for one in made)
     timing = math.hypot(STOPWATCH_S, 1 / math.sqrt(12)) / shortest
-    effort = _effort(wished, repeats_spread, between.spread if between else None, timing)
+    sizes = max((one.size_u for one in made), default=0.0)
+    effort = _effort(wished, repeats_spread, between.spread if between else None, timing, sizes)
     planned = schedule(
         made,
         repeats=effort.repeats,
@@ -100,7 +101,7 @@ def make_run_sheet(
     )
     if planned.left_out and not planned.days:
         raise _too_short(planned, made, effort, wished)
-    words = f"repeats (spread of {repeats_spread.percent:.2g} %), timing by stopwatch"
+    words = f"repeats (spread of {repeats_spread.percent:.2g} %), timing by stopwatch and size as written"
     return RunSheet(
         schedule=planned,
         ids=_ids(planned, kit, {one.id for one in notes}, wished.seed, asked.campaign),
@@ -115,6 +116,7 @@ def make_run_sheet(
             made=_fewest(planned, made, effort),
             visits=min(effort.visits, days + len(planned.days)) or effort.visits,
             timing_u=timing,
+            size_u=sizes,
         ),
         rests_on=f"{between.words if between else 'one visit only'}, {words}",
         hosts=tuple(dict.fromkeys(one.host for one in made)),
@@ -125,12 +127,12 @@ def make_run_sheet(
         budget_s=wished.budget_s,
         logged=sum(min(one.done, effort.repeats) for one in made if not one.frame_only),
         unfit=combined.unfit,
-        visits_needed=_visits_needed(planned, made, effort, wished),
+        visits_needed=None if (more := _visits_needed(planned, made, effort, wished)) is None else more + days,
         remarks=combined.remarks,
     )
 
 
-def _effort(wished: Wished, repeats: Spread, between: Spread | None, timing: float) -> Effort:
+def _effort(wished: Wished, repeats: Spread, between: Spread | None, timing: float, sizes: float) -> Effort:
     """Decide how many repeats on how many days. Raises InputError where what is wished cannot be reached."""
     if wished.repeats is not None or (wished.within is None and wished.differ is None):
         visits = wished.visits or 1
@@ -140,7 +142,9 @@ def _effort(wished: Wished, repeats: Spread, between: Spread | None, timing: flo
                 f"{count} repeats cannot be shared among {visits} visits", hint=f"Ask for --repeats {visits} at least."
             )
         return Effort(repeats=count, visits=visits)
-    found = effort_for(repeats, between, within=wished.within, differ=wished.differ, visits=wished.visits, timing_u=timing)
+    found = effort_for(
+        repeats, between, within=wished.within, differ=wished.differ, visits=wished.visits, timing_u=timing, size_u=sizes
+    )
     if found is not None and found.repeats <= MOST_REPEATS:
         return found
     asked = " and ".join(
@@ -149,14 +153,17 @@ def _effort(wished: Wished, repeats: Spread, between: Spread | None, timing: flo
             *([f"a difference of {percent_text(wished.differ)}"] if wished.differ is not None else []),
         ]
     )
-    more = effort_for(repeats, between, within=wished.within, differ=wished.differ, timing_u=timing)
+    more = effort_for(repeats, between, within=wished.within, differ=wished.differ, timing_u=timing, size_u=sizes)
     if wished.visits is not None and more is not None:
         days = "one day" if wished.visits == 1 else f"{wished.visits} days"
         raise InputError(
             f"no number of repeats on {days} shows {asked}, because days differ",
             hint=f"--visits {more.visits} with {more.repeats} repeats would; --within-visit leaves out how days differ.",
         )
-    raise InputError(f"no number of repeats that anybody would make shows {asked}", hint="Wish for less precision.")
+    raise InputError(
+        f"no number of repeats that anybody would make shows {asked}",
+        hint="Wish for less precision, or write the size more exactly, such as 88.4GB.",
+    )
 
 
 def _with_logged(
@@ -190,13 +197,15 @@ def _is_of(note: Note, one: Combination, campaign: str | None) -> bool:
 
 def _ids(planned: Schedule, kit: Sequence[KitItem], taken: set[str], seed: int, campaign: str | None) -> tuple[str, ...]:
     """Name the runs: the same for the same sheet, and never one that a note has already."""
-    items: Mapping[str, str] = {one.name: one.id for one in kit}
+    items: Mapping[tuple[KitKind, str], str] = {(one.kind, one.name): one.id for one in kit}
     used = set(taken)
     found = []
     for run in planned.runs:
         one, number = run.of, run.repeat
         while True:
-            said = dumps([seed, campaign, items.get(one.drive), items.get(one.host), one.key, number])
+            said = dumps(
+                [seed, campaign, items.get((KitKind.DRIVE, one.drive)), items.get((KitKind.HOST, one.host)), one.key, number]
+            )
             identifier = str(uuid.uuid5(_HOME, said))
             if identifier not in used:
                 break

@@ -61,9 +61,17 @@ def test_days_that_differ_need_days() -> None:
 
 @given(sd=st.floats(0.002, 0.05), within=st.floats(0.02, 0.2), differ=st.floats(0.02, 0.2), percent=st.floats(0.1, 3))
 def test_what_is_reached_is_what_was_wished(sd: float, within: float, differ: float, percent: float) -> None:
-    found = effort_for(Spread(sd, 8), assumed(percent), within=within, differ=differ, timing_u=0.0005)
+    found = effort_for(Spread(sd, 8), assumed(percent), within=within, differ=differ, timing_u=0.0005, size_u=0.003)
     if found is None:
         return
-    reach = reach_of(Spread(sd, 8), assumed(percent), made=found.repeats, visits=found.visits, timing_u=0.0005)
+    reach = reach_of(Spread(sd, 8), assumed(percent), made=found.repeats, visits=found.visits, timing_u=0.0005, size_u=0.003)
     assert reach.margin <= within * (1 + 1e-9)
     assert reach.difference <= differ * (1 + 1e-9)
+
+
+def test_the_size_weighs_on_the_rate_alone() -> None:
+    """A size that is written to 1 of 88 GB: 1/88/sqrt(12) (GUM F.2.2.1), 0.64 % at 95 %; two rates share that."""
+    one = reach_of(Spread(1e-9, 50), None, made=5, visits=1, size_u=1 / 88 / math.sqrt(12))
+    assert math.log1p(one.margin) == pytest.approx(1.959964 / 88 / math.sqrt(12), rel=1e-3)
+    assert one.difference < 1e-6
+    assert effort_for(Spread(1e-9, 50), None, within=0.005, size_u=1 / 88 / math.sqrt(12)) is None

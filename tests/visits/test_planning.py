@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from pathlib import Path
 from typing import Any
@@ -376,6 +377,9 @@ def test_a_reference_that_was_not_asked_for_still_frames_the_day() -> None:
     assert {run.of.payload for run in runs if run.of.drive == "Slipway"} == {"Saves"}
     assert sum(run.of.drive == "Slipway" for run in runs) == 4
     assert sheet.reference == "Slipway"
+    later = make_run_sheet(Asked(scenes=("square",), drives=("Quayside One",)), wished(), kit)
+    assert [run.of.drive for run in (later.schedule.runs[0], later.schedule.runs[-1])] == ["Slipway", "Slipway"]
+    assert any("must lie there" in one for one in later.remarks)
     without = make_run_sheet(Asked(payloads=("Big One=88GB",), drives=("Quayside One",), reference=False), wished(), kit)
     assert {run.of.drive for run in without.schedule.runs} == {"Quayside One"}
 
@@ -387,3 +391,34 @@ def test_a_drive_that_was_refused_is_pointed_out() -> None:
     assert "refused Quayside One on 2026-11-20" in make_run_sheet(asked, wished(), KIT, [refusal]).remarks[0]
     since = copies("Quayside One", WRITE, "10:00", made="2026-11-21")
     assert not any("refused" in one for one in make_run_sheet(asked, wished(), KIT, [refusal, since]).remarks)
+
+
+def test_minutes_that_a_spreadsheet_took_for_hours_are_pointed_out(tmp_path: Path) -> None:
+    truth = bench(5)
+    with Logbook.open(tmp_path / "book.sqlite") as book:
+        lay_out(truth, book)
+        text = filled(plan_sheet(planned(book, Asked(payloads=("Big One=102GB",)))), truth, 5)
+        assert bring_in(book, text.encode(), now=NOW, dry_run=True).doubts == ()
+        time = text.splitlines()[1].split(",")[-4]
+        assert re.fullmatch(r"\d+:\d\d", time)
+        slip = bring_in(book, text.replace(f",{time},", f",{time}:00,", 1).encode(), now=NOW)
+        assert len(slip.doubts) == 1
+        assert slip.doubts[0].startswith(f"row 2: {time}:00 is far from")
+        assert slip.notes == len(text.splitlines()) - 1, "doubted, and never refused or corrected"
+        (right,) = bring_in(book, text.encode(), now=NOW).doubts
+        assert f"it was imported with {time}:00 and stays so" in right
+        again = bring_in(book, text.replace(f",{time},", f",{time}:00,", 1).encode(), now=NOW)
+        assert len(again.doubts) == 1, "the same as before is nothing new"
+
+
+def test_the_error_of_the_size_is_in_the_rate_and_not_in_the_difference() -> None:
+    reach = {}
+    for size in ("9GB", "9.00GB"):
+        asked = Asked(payloads=(f"Big One={size}",))
+        reach[size] = make_run_sheet(asked, wished(within_visit=True), KIT, assumed_quiet()).reach
+    assert reach["9GB"].margin > reach["9.00GB"].margin + 0.01
+    assert reach["9GB"].difference == pytest.approx(reach["9.00GB"].difference)
+
+
+def assumed_quiet() -> list[Note]:
+    return [copies("Quayside One", WRITE, *["10:00"] * 20)]
