@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from copytime.visits.options import Options
     from copytime.visits.plan import Plan
 
-__all__ = ["host_of", "kit_bridge", "kit_drive", "needs_met", "needs_of", "requirement_objects", "requirement_text"]
+__all__ = [
+    "host_of",
+    "kit_bridge",
+    "kit_drive",
+    "kit_endurance",
+    "needs_met",
+    "needs_of",
+    "requirement_objects",
+    "requirement_text",
+]
 
 
 def _items() -> list[KitItem]:
@@ -60,6 +69,18 @@ def kit_drive(serial: str | None) -> KitItem | None:
         return recognised(_items(), KitKind.DRIVE, serial=serial)
     except LogbookError:
         return None
+
+
+def kit_endurance(drive: str | None) -> int | None:
+    """Look up the bytes written that a registered drive is rated for, by its name."""
+    from copytime.notes import KitKind
+
+    try:
+        known = [one for one in _items() if one.kind is KitKind.DRIVE and one.name.casefold() == (drive or "").casefold()]
+    except LogbookError:
+        return None
+    rated = known[0].about.get("endurance") if known else None
+    return rated if isinstance(rated, int) else None
 
 
 def kit_bridge(target: Target, options: Options) -> KitItem | None:

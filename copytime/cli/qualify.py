@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
+from copytime.cli.fitting import (
+    host_of,
+    kit_bridge,
+    kit_drive,
+    kit_endurance,
+    needs_met,
+    needs_of,
+    requirement_objects,
+    requirement_text,
+)
 from copytime.cli.voice import fitted, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
 
@@ -145,6 +154,7 @@ def _with_kit(options: Options, target: Target) -> Options:
     drive = kit_drive(target.disks[0].serial) if target.disks else None
     if drive is not None:
         options = replace(options, kit_drive=drive.name, drive=options.drive or drive.name)
+    options = replace(options, endurance=kit_endurance(options.kit_drive or options.drive))
     bridge = kit_bridge(target, options) if options.bridge is None else None
     return replace(options, bridge=bridge.name) if bridge is not None else options
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.fitting import kit_drive, kit_endurance
 from copytime.cli.qualify import SIZE, ask, known_rates
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import ExitCode
@@ -32,6 +33,7 @@ __all__ = ["show_stream", "sustain"]
 )
 @click.option("--chunk", type=SIZE, metavar="SIZE", help="Size of the chunks that are looked at. [usual: 64MiB]")
 @click.option("--depth", type=int, metavar="N", help="Blocks in hand at once. [usual: 4]")
+@click.option("--drive", metavar="NAME", help="What to call the drive, in place of what it calls itself.")
 @click.option("--keep", is_flag=True, help="Leave the stream on the drive; 'copytime tidy --yes' removes it.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
@@ -45,6 +47,7 @@ def sustain(
     until: str | None,
     chunk: int | None,
     depth: int | None,
+    drive: str | None,
     keep: bool,
     dry_run: bool,
     yes: bool,
@@ -67,6 +70,9 @@ def sustain(
     from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan
 
     check_output(output)
+    found = platform().target(target)
+    registered = kit_drive(found.disks[0].serial) if found.disks else None
+    name = registered.name if registered is not None else None
     asked = Sustain(
         size=size,
         read_back=read_back,
@@ -74,9 +80,11 @@ def sustain(
         chunk=chunk,
         depth=DEPTH if depth is None else depth,
         keep=keep,
+        drive=drive or name,
+        kit_drive=name,
+        endurance=kit_endurance(name or drive),
     )
-    found = platform().target(target)
-    made = make_sustain_plan(found, asked, known=known_rates(found.drive_label))
+    made = make_sustain_plan(found, asked, known=known_rates(asked.drive or found.drive_label))
     if dry_run:
         answer(describe_sustain(made))
         return ExitCode.DONE

@@ -25,7 +25,7 @@ from copytime.visits.options import BLOCK, DEPTH, LARGE_LEAST, Options
 from copytime.visits.payloads import RESERVE
 from copytime.visits.plan import Plan, make_plan
 from copytime.visits.qualify import Outcome, Visit
-from copytime.visits.telling import behind
+from copytime.visits.telling import behind, wear
 from copytime.visits.timed import Station
 from copytime.visits.work import Look, Work
 from copytime.visits.works import LargeWork
@@ -51,7 +51,8 @@ class Sustain:
 
     ``size`` is its length in bytes; ``until_settled`` lets it go on beyond that, at most four times as long or as far as
     there is room, until the SNIA window rule holds. ``chunk`` is the size of the chunks that are looked at, None for the
-    usual.
+    usual. ``drive`` is what to call the drive, ``kit_drive`` the name by which it is registered, ``endurance`` the bytes
+    written that its maker rates it for.
     """
 
     size: int
@@ -61,6 +62,9 @@ class Sustain:
     depth: int = DEPTH
     block: int = BLOCK
     keep: bool = False
+    drive: str | None = None
+    kit_drive: str | None = None
+    endurance: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +102,16 @@ def make_sustain_plan(target: Target, asked: Sustain, *, known: Mapping[Workload
         )
     longest = min(_AT_MOST * size, room - room % ALIGNMENT) if asked.until_settled else size
     options = Options(
-        large=longest, small=0, repeats=1, depth=asked.depth, block=asked.block, keep=asked.keep, verify=asked.read_back
+        large=longest,
+        small=0,
+        repeats=1,
+        depth=asked.depth,
+        block=asked.block,
+        keep=asked.keep,
+        verify=asked.read_back,
+        drive=asked.drive,
+        kit_drive=asked.kit_drive,
+        endurance=asked.endurance,
     )
     plan = make_plan(target, replace(options, verify=False), known=known)
     fast, slow = plan.seconds
@@ -130,6 +143,7 @@ def describe_sustain(made: SustainPlan) -> str:
     amount = f"{size} to {size_text(longest)}, until it has settled" if longest > made.size_bytes else size
     limit = target.file_limit
     files = -(-longest // limit) if limit else 1
+    rated = f", {wear(longest, asked.endurance)}" if asked.endurance else " of the drive's endurance"
     lines = [
         (
             f"target   {plain(target.path)}: {plain(target.file_system)}, {size_text(target.free_bytes)} free"
@@ -143,7 +157,7 @@ def describe_sustain(made: SustainPlan) -> str:
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
         f"takes    about {duration_text(fast)} to {duration_text(slow)}",
         (
-            f"care     none of your files is touched; it uses up {size_text(longest)} of the drive's endurance at most, and "
+            f"care     none of your files is touched; it uses up {size_text(longest)}{rated} at most, and "
             "warms it:\n         let air at it, and let it cool before the next"
         ),
     ]
