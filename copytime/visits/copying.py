@@ -7,11 +7,14 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+import psutil
+
 from copytime.attached import Platform, Target
 from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
 from copytime.engine.comparing import Compared, compare
 from copytime.engine.copying import Copier, Names, Stretch
+from copytime.engine.drafts import copy_entry
 from copytime.engine.system import System
 from copytime.engine.tree import Left, walk
 from copytime.engine.witness import Observation, Observer, judge
@@ -22,6 +25,7 @@ from copytime.safetext import plain, storable
 from copytime.visits.conditions import about_target
 from copytime.visits.copy_plan import CopyPlan, beside_source, check_room
 from copytime.visits.copy_records import copy_pass, finished
+from copytime.visits.journal import journal_in
 from copytime.visits.leaving import enter, leave
 from copytime.visits.means import Means, means, observer_of
 from copytime.visits.notes import Notes
@@ -145,9 +149,18 @@ class _Visit:
         names = Names(plan.tree, plan.name)
         copier = Copier(self.system, plan.tree, plan.destination.path, names, each=answered_elsewhere(plan.destination))
         try:
+            journal = journal_in(self.notes.write)
+            entry = copy_entry(
+                self.system, plan.path, copier.token, created=now(), process_started=psutil.Process().create_time()
+            )
+            journal.opened(entry)  # a run that is killed leaves drafts, which 'tidy' must find
             try:
                 leg = self._timed(copier, plan.source, plan.destination, plan.direction)
             finally:
+                if copier.drafts_left:
+                    self.remarks.append("an unfinished file could not be removed; 'copytime tidy --yes' does it later")
+                else:
+                    journal.closed(entry.token)
                 self.left += copier.failed
                 if copier.keeping.lost:
                     self.remarks.append(

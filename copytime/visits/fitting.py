@@ -41,9 +41,11 @@ def by_the_kit(options: Options, known: Sequence[KitItem], *, serial: str | None
     cable, host = _called(known, KitKind.CABLE, options.cable), _called(known, KitKind.HOST, options.host)
     outer = [one for one in (_link(bridge, "uplink"), _link(cable, "link")) if one is not None]
     typed = None if drive is None or options.drive is None or options.drive.lower() == drive.name.lower() else options.drive
+    endurance = drive.about.get("endurance") if drive is not None else None
     return replace(
         options,
         kit_drive=drive.name if drive is not None else None,
+        endurance=endurance if isinstance(endurance, int) else options.endurance,
         drive=typed or (drive.name if drive is not None else options.drive),
         bridge=bridge.name if bridge is not None else options.bridge,
         cable=cable.name if cable is not None else options.cable,

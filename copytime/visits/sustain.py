@@ -24,7 +24,7 @@ from copytime.visits.options import BLOCK, DEPTH, LARGE_LEAST, Options
 from copytime.visits.payloads import RESERVE
 from copytime.visits.plan import Plan, make_plan
 from copytime.visits.qualify import Outcome, Visit, logged_in
-from copytime.visits.telling import behind
+from copytime.visits.telling import behind, wear
 from copytime.visits.timed import Station
 from copytime.visits.work import Look, Work
 from copytime.visits.works import LargeWork
@@ -140,6 +140,7 @@ def describe_sustain(made: SustainPlan) -> str:
     amount = f"{size} to {size_text(longest)}, until it has settled" if longest > made.size_bytes else size
     limit = target.file_limit
     files = -(-longest // limit) if limit else 1
+    rated = f", {wear(longest, asked.way.endurance)}" if asked.endurance else " of the drive's endurance"
     lines = [
         (
             f"target   {plain(target.path)}: {plain(target.file_system)}, {size_text(target.free_bytes)} free"
@@ -153,7 +154,7 @@ def describe_sustain(made: SustainPlan) -> str:
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
         f"takes    about {duration_text(fast)} to {duration_text(slow)}",
         (
-            f"care     none of your files is touched; it uses up {size_text(longest)} of the drive's endurance at most, and "
+            f"care     none of your files is touched; it uses up {size_text(longest)}{rated} at most, and "
             "warms it:\n         let air at it, and let it cool before the next"
         ),
     ]
