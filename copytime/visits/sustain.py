@@ -140,7 +140,7 @@ def describe_sustain(made: SustainPlan) -> str:
     amount = f"{size} to {size_text(longest)}, until it has settled" if longest > made.size_bytes else size
     limit = target.file_limit
     files = -(-longest // limit) if limit else 1
-    rated = f", {wear(longest, asked.way.endurance)}" if asked.endurance else " of the drive's endurance"
+    rated = f", {wear(longest, asked.way.endurance)}" if asked.way.endurance else " of the drive's endurance"
     lines = [
         (
             f"target   {plain(target.path)}: {plain(target.file_system)}, {size_text(target.free_bytes)} free"
