@@ -12,7 +12,7 @@ from copytime.analysis.settling import NextTest
 from copytime.notes import KitItem, Note
 from copytime.records import Qualification
 
-__all__ = ["ComparedSet", "Scope", "Whole"]
+__all__ = ["ComparedSet", "Scope", "Whole", "drive_name"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,3 +79,10 @@ class Whole:
     def empty(self) -> bool:
         """Whether there is nothing to tell."""
         return not (self.measured or self.timed)
+
+
+def drive_name(one: Qualification) -> str:
+    """Call the drive of a visit as the register does, or else as it calls itself."""
+    named = one.conditions.get("kit_drive")
+    part = next((part.name for part in reversed(one.chain) if part.kind == "drive"), one.drive)
+    return named if isinstance(named, str) and named else part

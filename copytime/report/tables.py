@@ -10,7 +10,16 @@ from copytime.records import Pass, Qualification, Result, Witness, Workload
 from copytime.safetext import cell, plain
 from copytime.units import percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["csv_text", "files_table", "results_table", "table", "verified_line"]
+__all__ = [
+    "any_visit",
+    "csv_text",
+    "files_table",
+    "latencies",
+    "rate_with_margin",
+    "results_table",
+    "table",
+    "verified_line",
+]
 
 #: A margin wider than this share of the rate is shown as an interval: 'plus or minus' would reach below zero.
 _WIDE = 0.5
@@ -53,7 +62,7 @@ def rate_with_margin(one: Result) -> str:
 _HUNDREDTHS = 500
 
 
-def _latencies(one: Result) -> list[str]:
+def latencies(one: Result) -> list[str]:
     """Write how long one file took: median, 95th and 99th percentile."""
     if one.latency_ns is None:
         return ["-"] * 3
@@ -103,7 +112,7 @@ def files_table(results: Sequence[Result]) -> str | None:
             one.recipe or "-",
             str(one.workers or "-"),
             significant(one.files_per_s, 4),
-            *_latencies(one),
+            *latencies(one),
         )
         for one in results
         if one.workload is Workload.SMALL

@@ -11,7 +11,7 @@ from copytime.analysis.evidence import Observation
 from copytime.analysis.margins import ASSUMED_PERCENT
 from copytime.analysis.reconciled import Loading, Reconciled, Reconciliation
 from copytime.analysis.settling import best_test
-from copytime.analysis.whole import Scope, Whole
+from copytime.analysis.whole import Scope, Whole, drive_name
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.logbook.kit import items
@@ -28,7 +28,7 @@ from copytime.visits.noting import timed_of
 from copytime.visits.reconciling import reconcile
 from copytime.visits.setting_apart import compared_sets
 
-__all__ = ["drive_name", "whole_of"]
+__all__ = ["whole_of"]
 
 
 def whole_of(
@@ -92,13 +92,6 @@ def _invented(_book: Logbook | None) -> str | None:
 def same(first: str | None, second: str | None) -> bool:
     """Tell whether two names are the same; upper and lower case are."""
     return (first or "").lower() == (second or "").lower()
-
-
-def drive_name(one: Qualification) -> str:
-    """Call the drive of a visit as the register does, or else as it calls itself."""
-    named = one.conditions.get("kit_drive")
-    part = next((part.name for part in reversed(one.chain) if part.kind == "drive"), one.drive)
-    return named if isinstance(named, str) and named else part
 
 
 def _answers_to(one: Qualification, drive: str) -> bool:
