@@ -36,7 +36,7 @@ def compared_sets(
         one_drive = scope.drive if by == "drive" else None
         try:
             found = compare_notes(
-                chosen, by, everything=noted, pairwise=one_drive is not None, spread_percent=spread_percent
+                chosen, by, everything=sound, pairwise=one_drive is not None, spread_percent=spread_percent
             )
         except InputError:
             continue  # a single group: there is nothing to set it against

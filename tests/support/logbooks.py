@@ -159,7 +159,7 @@ def _renumbered(several: Iterable[Note]) -> list[Note]:
 
 
 def _others() -> list[Note]:
-    made = []
+    made: list[Note] = []
     for drive, times in (
         ("Quayside One", ("29.4", "28.8")),
         ("Quayside Two", ("29.0", "29.6")),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Listing, Paragraph, Report, Section, Table
@@ -12,6 +13,9 @@ __all__ = ["html"]
 
 #: Longest text that is written, in characters.
 _LIMIT = 4000
+
+#: Spaces within a figure.
+_TOGETHER = re.compile(r"(?<=±) | (?=±)|(?<=[0-9]) (?=[A-Za-z%°]{1,2}(?![A-Za-z]))")
 
 #: Nothing may be fetched, whatever a name from outside says; styles are our own (W3C, 'Content Security Policy Level 3').
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
@@ -113,7 +117,10 @@ def _head(one: Column) -> str:
 
 
 def _cell(text: str, column: Column) -> str:
-    return f"<td{_kind(column)}>{_text(text)}</td>"
+    shown = _text(text)
+    if column.figure:  # a figure, its margin and its unit stay together; an interval may be broken at its words
+        shown = _TOGETHER.sub("\u00a0", shown)
+    return f"<td{_kind(column)}>{shown}</td>"
 
 
 def _kind(one: Column) -> str:

@@ -14,7 +14,7 @@ __all__ = ["markdown"]
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~!&$])")
 
 #: What means something at the beginning of a line: lists, rules and headings that are underlined.
-_AT_START = re.compile(r"^(\d{1,9})?([-+=.)])")
+_AT_START = re.compile(r"^([-+=])|^(\d{1,9})([.)])")
 
 #: What viewers make links of by themselves: addresses with a scheme, web and mail addresses.
 _ADDRESS = re.compile(r"://|www\.|@|mailto:|xmpp:|[A-Za-z0-9-]\.[A-Za-z]{2,}", re.IGNORECASE)
@@ -28,7 +28,7 @@ def markdown(report: Report) -> str:
     lines = [f"# {_text(report.title)}", "", _text(f"{report.subtitle}."), ""]
     if report.invented is not None:
         lines += [f"> **INVENTED.** {_text(report.invented)}", ""]
-    lines += [f"Written {_text(report.created)}", "", _text(f"By copytime {report.version}."), "", "## Contents", ""]
+    lines += [_text(f"Written {report.created}"), "", _text(f"By copytime {report.version}."), "", "## Contents", ""]
     lines += [f"- [{_text(one.title)}](#{one.anchor})" for one in report.sections]
     for one in report.sections:
         lines += ["", *_section(one)]
@@ -79,7 +79,7 @@ def _text(text: str, *, in_table: bool = False) -> str:
     made = " ".join(
         _code(word, in_table=in_table) if _ADDRESS.search(word) else _SPECIAL.sub(r"\\\1", word) for word in words
     )
-    return made if in_table else _AT_START.sub(r"\1\\\2", made)
+    return made if in_table else _AT_START.sub(lambda found: f"{found[2] or ''}\\{found[1] or found[3]}", made)
 
 
 def _code(word: str, *, in_table: bool) -> str:

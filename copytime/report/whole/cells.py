@@ -81,7 +81,7 @@ def chain_text(parts: Sequence[Part]) -> str:
         if part.source == "declared" and part.kind not in ("drive", "host"):
             more.append("declared")
         said.append(f"{name} ({', '.join(more)})" if more else name)
-    return " > ".join(said)
+    return " → ".join(said)
 
 
 def through(one: Reconciled) -> str:

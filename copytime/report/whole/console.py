@@ -116,12 +116,15 @@ def loads_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
     return Section(title="Loading times", blocks=tuple(blocks))
 
 
+#: Whether solid-state drives differ.
+_ALIKE = {True: "are within the margin of error of each other", False: "are not alike"}
+
+
 def _loaded(one: Loading) -> Iterable[str]:
     """Say what the loading times of one scene at one host mean."""
     where = f"{one.scene} at {one.host or 'a host that was not noted'}"
     if one.alike is not None:
-        yield f"{where}: the solid-state drives are "
-        f"{'within the margin of error of each other' if one.alike else 'not alike'}."
+        yield f"{where}: the solid-state drives {_ALIKE[one.alike]}."
     if one.disk is not None:
         slower = 1 / (1 + one.disk.difference) - 1
         yield f"{where}: the hard disk takes {percent_text(slower)} more time ({one.disk.sentence()})."

@@ -158,8 +158,8 @@ def _set(one: ComparedSet) -> Iterator[Block]:
     )
     columns = (
         Column("pair"),
-        Column("the first named", unit, figure=True),
-        Column("the other", unit, figure=True),
+        Column("the first", unit, figure=True),
+        Column("the second", unit, figure=True),
         Column("outcome"),
         Column("rate differs by", "%", figure=True),
         Column("95 %", "%", figure=True),
@@ -193,6 +193,9 @@ def _table(whole: Whole, one: Buying) -> Table:
     here = [each for each in whole.found.results if each.note.host == one.host and not each.doubts]
     names.update(dict.fromkeys(each.note.drive for each in here if each.note.drive))
     names.update(dict.fromkeys(faulty))
+    doubted = {
+        (each.note.drive, each.note.direction) for each in whole.found.results if each.note.host == one.host and each.doubts
+    }
     ranked = sorted((name for name in names if name), key=lambda name: (name in faulty, name not in one.in_all))
     rows = []
     for name in ranked:
@@ -202,8 +205,8 @@ def _table(whole: Whole, one: Buying) -> Table:
             (
                 name,
                 *_price(item),
-                _standing(one, Direction.TO_DRIVE, name),
-                _standing(one, Direction.FROM_DRIVE, name),
+                _standing(one, Direction.TO_DRIVE, name, doubted),
+                _standing(one, Direction.FROM_DRIVE, name, doubted),
                 str(faulty.get(name, 0)),
                 _advice(fast=name in one.in_all, cheapest=cheapest, faulty=name in faulty),
             )
@@ -236,11 +239,13 @@ def _price(item: KitItem | None) -> tuple[str, str, str]:
     return size_text(capacity) if isinstance(capacity, int) else NONE, cost, per
 
 
-def _standing(one: Buying, direction: Direction, name: str) -> str:
+def _standing(one: Buying, direction: Direction, name: str, doubted: set[tuple[str | None, Direction | None]]) -> str:
     for way, fast, slower in one.as_fast:
-        if way is direction:
-            return "as fast as the best" if name in fast else "slower" if name in slower else "not tested"
-    return "nothing to compare with"
+        if way is direction and name in (*fast, *slower):
+            return "as fast as the best" if name in fast else "slower"
+    if (name, direction) in doubted:
+        return "doubted"
+    return "not compared"
 
 
 def _advice(*, fast: bool, cheapest: bool, faulty: bool) -> str:

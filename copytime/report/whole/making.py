@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from copytime._version import __version__
-from copytime.analysis.whole import Whole
+from copytime.analysis.whole import Whole, drive_name
 from copytime.report.whole.blocks import Charts, Figure, Report
 from copytime.report.whole.console import copies_section, faults_section, loads_section
 from copytime.report.whole.judged import buying_section, compared_section, pace_section
@@ -23,6 +24,8 @@ def report_of(whole: Whole, created: str, charts: Charts | None = None) -> Repor
     def drawn(section: str) -> Iterable[Figure]:
         return charts(section, whole) if charts is not None else ()
 
+    measured = sorted(whole.measured, key=lambda one: (drive_name(one).lower(), one.created, one.id))
+    whole = replace(whole, measured=tuple(measured))
     sections = (
         short_section(whole),
         tested_section(whole),

@@ -25,7 +25,6 @@ def pc_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
         blocks += [
             _rates(visits),
             *_small(visits),
-            Heading("How sure, and who sets the pace"),
             _detail(visits),
             *_said(visits),
         ]

@@ -122,7 +122,7 @@ def repeat_section(whole: Whole) -> Section:
             "FOLDER is a folder on the drive, TIME what the stopwatch or the capture shows; quotes are a POSIX shell's."
         ),
         Listing(tuple(commands)),
-        Paragraph(f"This report was made by copytime {__version__} from {whole.scope.words}.", lead="Made by."),
+        Paragraph(f"copytime {__version__}, from {whole.scope.words}.", lead="Made by"),
     ]
     return Section(title="To repeat it", blocks=tuple(blocks))
 

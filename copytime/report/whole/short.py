@@ -12,7 +12,7 @@ from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import NoteKind
 from copytime.records import Direction, Workload
 from copytime.report.whole.blocks import Bullets, Paragraph, Section
-from copytime.report.whole.cells import WAY, either, interval_text, joined, many
+from copytime.report.whole.cells import WAY, interval_text, joined, many
 from copytime.units import duration_text, rate_text, significant
 
 __all__ = ["shared_words", "short_section"]
@@ -48,11 +48,11 @@ def _counted(whole: Whole) -> str:
     parts = [
         f"{many(len(whole.measured), 'visit')} on a PC with {many(passes, 'timed pass', 'timed passes')}",
         f"{many(copies, 'copy', 'copies')} and {many(loads, 'loading time')} at consoles, timed by hand",
-        many(kinds[NoteKind.FAULT], "fault"),
+        many(kinds[NoteKind.FAULT], "noted fault"),
     ]
     days = sorted({*(one.made[:10] for one in whole.notes), *(one.created[:10] for one in whole.measured)})
     span = f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
-    return f"This report rests on {joined(parts)}, {span}. Rates are in MB/s (10^6 bytes per second), margins are 95 %."
+    return f"This report rests on {joined(parts)}, {span}. Rates are in MB/s, 1 MB being 1,000,000 bytes; margins are 95 %."
 
 
 def _fastest(whole: Whole, one: Buying) -> Iterator[str]:
@@ -128,8 +128,8 @@ def _on_pcs(whole: Whole) -> Iterator[str]:
             if like
             else ""
         )
-        yield f"{way[0].upper()}{way[1:]}: {best.name} is the fastest, "
-        f"{interval_text(best.value, best.low, best.high)} MB/s{alike}."
+        rate = interval_text(best.value, best.low, best.high)
+        yield f"{way[0].upper()}{way[1:]}: {best.name} is the fastest, {rate} MB/s{alike}."
     for visit in whole.measured:
         links = [one for one in visit.chain if one.kind == "link" and one.possible and one.possible != one.negotiated]
         for link in links:
@@ -176,8 +176,9 @@ def _faults(whole: Whole) -> Iterator[str]:
 def _doubts(whole: Whole) -> Iterator[str]:
     doubted = [one for one in whole.found.results if one.doubts]
     if doubted:
-        names = either([f"{one.note.drive} at {one.note.host}" for one in doubted[:3]]).replace(" or ", " and ")
-        more = f" and {len(doubted) - 3} more" if len(doubted) > 3 else ""
+        named = list(dict.fromkeys(f"{one.note.drive} at {one.note.host}" for one in doubted))
+        names = joined(named[:3])
+        more = f" and {len(named) - 3} more" if len(named) > 3 else ""
         yield (
             f"{many(len(doubted), 'noted copy is', 'noted copies are')} doubted and used for nothing ({names}{more}): "
             "see the reasons below, and correct or strike out what is a slip of the pen."

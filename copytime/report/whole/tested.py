@@ -8,7 +8,7 @@ from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import KitItem, Note
 from copytime.records import Qualification
 from copytime.report.kit import kit_rows
-from copytime.report.whole.blocks import Block, Column, Heading, Paragraph, Section, Table
+from copytime.report.whole.blocks import Block, Column, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, chain_text, visit_text
 from copytime.units import percent_text, size_text
 
@@ -25,20 +25,12 @@ def tested_section(whole: Whole) -> Section:
             Paragraph("No kit is registered; 'copytime kit add' keeps what is known of drives, bridges, cables and hosts.")
         ]
     if whole.measured:
-        blocks += [
-            Heading("Chains on the PC"),
-            _chains(whole.measured),
-            Heading("Conditions on the PC"),
-            _conditions(whole.measured),
-        ]
+        blocks += [_chains(whole.measured), _conditions(whole.measured)]
     hosts = list(_hosts(whole.notes))
     if hosts:
-        columns = ("chain", "port or link", "system", "days", "notes")
-        blocks += [
-            Heading("Chains at the consoles, as declared"),
-            Table(caption="Chains at the consoles", columns=(*tuple(map(Column, columns[:4])), Column("notes", figure=True)),
-                  rows=tuple(hosts)),
-        ]  # fmt: skip
+        columns = [Column(name) for name in ("chain", "port or link", "system", "days")]
+        columns.append(Column("notes", figure=True))
+        blocks.append(Table(caption="Chains at the consoles, as declared", columns=tuple(columns), rows=tuple(hosts)))
     return Section(title="What was tested", blocks=tuple(blocks))
 
 
@@ -100,7 +92,7 @@ def _hosts(several: tuple[Note, ...]) -> Iterator[tuple[str, ...]]:
     for one in several:
         named = [one.drive, one.bridge and f"bridge {one.bridge}", one.cable and f"cable {one.cable}", one.host]
         port = [f"port {one.port}" if one.port else "", f"{one.link} (declared)" if one.link else ""]
-        key = (" > ".join(name for name in named if name), ", ".join(filter(None, port)), one.system or "")
+        key = (" → ".join(name for name in named if name), ", ".join(filter(None, port)), one.system or "")
         found.setdefault(key, []).append(one)
     for (chain, at, system), notes in sorted(found.items()):
         days = sorted({one.made[:10] for one in notes})
