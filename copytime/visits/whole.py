@@ -81,8 +81,10 @@ def _read(
         return [], 0, [], [], []
     every = list(notes(book))
     noted = [one for one in every if one.counts]
-    measured = [with_results(book.qualification(one["id"])) for one in book.qualifications()]
-    return noted, len(every) - len(noted), items(book), measured, known_observations(book, "")
+    listed = book.qualifications()
+    measured = [with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None]
+    struck = len(every) - len(noted) + len(listed) - len(measured)
+    return noted, struck, items(book), measured, known_observations(book, "")
 
 
 def _invented(_book: Logbook | None) -> str | None:
@@ -102,12 +104,6 @@ def _host_of(one: Qualification) -> str | None:
     return next((part.name for part in one.chain if part.kind == "host"), None)
 
 
-def campaign_of(one: Note | Qualification) -> str | None:
-    """Return the campaign that an entry was tagged with."""
-    found = getattr(one, "campaign", None)
-    return found if isinstance(found, str) else None
-
-
 def _belongs(
     scope: Scope, noted: Sequence[Note], measured: Sequence[Qualification], kit: Sequence[KitItem]
 ) -> Callable[[Note], bool]:
@@ -116,7 +112,7 @@ def _belongs(
     hosts = [*(one.host for one in noted), *(_host_of(one) for one in measured)]
     drives += [one.name for one in kit if one.kind is KitKind.DRIVE]
     hosts += [one.name for one in kit if one.kind is KitKind.HOST]
-    campaigns = [*(campaign_of(one) for one in noted), *(campaign_of(one) for one in measured)]
+    campaigns = [*(one.campaign for one in noted), *(one.campaign for one in measured)]
     for word, wanted, names in (
         ("drive", scope.drive, drives),
         ("host", scope.host, hosts),
@@ -132,7 +128,7 @@ def _belongs(
         return (
             (scope.drive is None or same(one.drive, scope.drive))
             and (scope.host is None or same(one.host, scope.host))
-            and (scope.campaign is None or same(campaign_of(one), scope.campaign))
+            and (scope.campaign is None or same(one.campaign, scope.campaign))
         )
 
     return belongs
@@ -145,7 +141,7 @@ def _visits_of(scope: Scope, measured: Iterable[Qualification], mine: Sequence[N
     def belongs(one: Qualification) -> bool:
         if scope.drive is not None and not _answers_to(one, scope.drive):
             return False
-        if scope.campaign is not None and not same(campaign_of(one), scope.campaign):
+        if scope.campaign is not None and not same(one.campaign, scope.campaign):
             return False
         here = scope.host is None or same(_host_of(one), scope.host)
         return here or bool(there & {one.drive.lower(), drive_name(one).lower()})
