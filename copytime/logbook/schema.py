@@ -6,6 +6,7 @@ never between two versions. History of the format:
 1  qualifications with their passes, and the journal of scratch folders
 2  self-checks
 3  the register of kit; notes made by hand, with what they were before each change
+5  what the logbook says of itself: whether everything in it is invented
 """
 
 from __future__ import annotations
@@ -115,6 +116,12 @@ _STEPS: tuple[str, ...] = (
         was TEXT NOT NULL
     ) STRICT;
     CREATE INDEX note_history_note ON note_history (note);
+    """,
+    """
+    CREATE TABLE about (
+        name TEXT PRIMARY KEY,
+        value TEXT NOT NULL
+    ) STRICT;
     """,
 )
 
