@@ -283,7 +283,9 @@ class Qualification:
     """The passes of one visit with its chain and conditions.
 
     ``state`` is ``running``, ``finished``, ``stopped`` or ``failed``; a run that was killed stays ``running``.
-    ``conditions`` holds what was written down about the visit, keys with their unit in the name.
+    ``conditions`` holds what was written down about the visit, keys with their unit in the name. ``campaign`` names the
+    round of tests that it belongs to. ``struck`` is the reason why it no longer counts, None while it does; ``changed`` is
+    when that, or the campaign, was last changed.
     """
 
     id: str
@@ -297,6 +299,14 @@ class Qualification:
     verdicts: tuple[Verdict, ...] = ()
     warnings: tuple[str, ...] = ()
     conditions: dict[str, object] = field(default_factory=dict)
+    campaign: str | None = None
+    struck: str | None = None
+    changed: str | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether it may be used: what was struck out is kept and never counted."""
+        return self.struck is None
 
     @property
     def mismatches(self) -> tuple[Mismatch, ...]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTEXT",
     "Session",
+    "campaign_option",
     "check_output",
     "command",
     "common_options",
@@ -170,6 +171,27 @@ def output_option(function: F) -> F:
         "--output",
         type=click.Path(path_type=Path, dir_okay=False),
         help="Write the answer to this new file, whole or not at all.",
+    )(function)
+
+
+def _campaign(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Read the name of a campaign; an empty one, as a variable may hold, is none."""
+    del ctx, param
+    if not value:
+        return None
+    from copytime.notes import campaign_name
+
+    return campaign_name(value)
+
+
+def campaign_option(function: F) -> F:
+    """Add ``--campaign`` to what writes an entry."""
+    return click.option(
+        "--campaign",
+        metavar="NAME",
+        envvar="COPYTIME_CAMPAIGN",
+        callback=_campaign,
+        help="The round of tests that it belongs to (also: COPYTIME_CAMPAIGN).",
     )(function)
 
 

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    session,
+)
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import ExitCode
 
@@ -25,9 +35,20 @@ __all__ = ["copy"]
 @click.option("--no-verify", is_flag=True, help="Do not read both sides again to compare every byte.")
 @click.option("--back", is_flag=True, help="Then time the other direction, into a scratch folder beside SOURCE.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@campaign_option
 @json_option
 @output_option
-def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, as_json: bool, output: Path | None) -> int:
+def copy(
+    source: str,
+    dest: str,
+    *,
+    no_verify: bool,
+    back: bool,
+    dry_run: bool,
+    campaign: str | None,
+    as_json: bool,
+    output: Path | None,
+) -> int:
     """Copy the file or folder SOURCE to DEST, timed, and compare every byte.
 
     \b
@@ -53,7 +74,7 @@ def copy(source: str, dest: str, *, no_verify: bool, back: bool, dry_run: bool, 
         say(words)
     book = open_logbook("The copy goes on and is printed, but not logged.")
     try:
-        found = _carried_out(plan, book)
+        found = _carried_out(plan, book, campaign)
     finally:
         if book is not None:
             book.close()
@@ -95,7 +116,7 @@ def describe(plan: CopyPlan) -> str:
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
 
 
-def _carried_out(plan: CopyPlan, book: Logbook | None) -> CopyResult:
+def _carried_out(plan: CopyPlan, book: Logbook | None, campaign: str | None) -> CopyResult:
     """Copy with progress where somebody watches, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
     from copytime.cli.stopping import run_stoppable
@@ -104,7 +125,7 @@ def _carried_out(plan: CopyPlan, book: Logbook | None) -> CopyResult:
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
         return run_stoppable(
-            lambda stop: carry_out(plan, logbook=book, progress=bars, stop=stop),
+            lambda stop: carry_out(plan, campaign=campaign, logbook=book, progress=bars, stop=stop),
             stopping="stopping: complete files are kept, unfinished ones are being removed ...",
         )
     finally:

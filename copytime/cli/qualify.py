@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    session,
+)
 from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
 from copytime.cli.voice import fitted, say, say_error, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
@@ -80,6 +90,7 @@ SIZE = _SizeType()
 )
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
+@campaign_option
 @json_option
 @output_option
 def qualify(
@@ -180,7 +191,7 @@ def _options(asked: dict[str, Any]) -> Options:
         keep=asked["keep"],
         link=find_link(asked["link"]) if asked["link"] else None,
         inner_link=find_link(asked["inner_link"]) if asked["inner_link"] else None,
-        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host")},
+        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host", "campaign")},
     )
 
 

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    session,
+)
 from copytime.cli.qualify import SIZE, ask, known_rates
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import ExitCode
@@ -35,6 +45,7 @@ __all__ = ["show_stream", "sustain"]
 @click.option("--keep", is_flag=True, help="Leave the stream on the drive; 'copytime tidy --yes' removes it.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
+@campaign_option
 @json_option
 @output_option
 def sustain(
@@ -48,6 +59,7 @@ def sustain(
     keep: bool,
     dry_run: bool,
     yes: bool,
+    campaign: str | None,
     as_json: bool,
     output: Path | None,
 ) -> int:
@@ -74,6 +86,7 @@ def sustain(
         chunk=chunk,
         depth=DEPTH if depth is None else depth,
         keep=keep,
+        campaign=campaign,
     )
     found = platform().target(target)
     made = make_sustain_plan(found, asked, known=known_rates(found.drive_label))
@@ -112,9 +125,15 @@ def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
 
 
 def show_stream(
-    one: Qualification, *, as_json: bool, output: Path | None, time_for: int | None = None, from_logbook: bool = False
+    one: Qualification,
+    *,
+    as_json: bool,
+    output: Path | None,
+    time_for: int | None = None,
+    more: str = "",
+    from_logbook: bool = False,
 ) -> None:
-    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take.
+    """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take, ``more`` comes last.
 
     ``from_logbook`` tells that it was not measured just now.
     """
@@ -124,7 +143,7 @@ def show_stream(
     if as_json:
         text = json_text(sustain_document(one, times), from_logbook=from_logbook)
     else:
-        text = "\n".join([sustain_text(one), *(duration_line(each) for each in times)])
+        text = "\n".join([sustain_text(one), *(duration_line(each) for each in times)]) + more
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)

@@ -126,7 +126,7 @@ def judged(several: Iterator[Visit], selfchecked: str) -> Iterator[Qualification
         own = observations_of(one.id, one.created, one.chain, one.conditions, results, between)
         verdicts = verdicts_of(own, known)
         known += observations_of(one.id, one.created, one.chain, one.conditions, results, {})
-        yield replace(one, verdicts=verdicts, warnings=advice(one.passes, results, one.conditions))
+        yield replace(one, campaign=CAMPAIGN, verdicts=verdicts, warnings=advice(one.passes, results, one.conditions))
 
 
 def _selfcheck() -> SelfCheck:

@@ -18,7 +18,7 @@ __all__ = ["COLUMNS", "Row", "decoded", "read_sheet", "write_sheet"]
 COLUMNS = (
     "kind", "made", "drive", "bridge", "cable", "host", "port", "link", "direction", "size", "gb", "time", "same_copy",
     "timing", "payload", "payload_kind", "scene", "state", "fill", "moved", "system", "fault", "message", "after", "capture",
-    "remark", "struck", "id", "created", "changed",
+    "remark", "campaign", "struck", "id", "created", "changed",
 )  # fmt: skip
 
 #: Other names by which people call them (common practice, no source).

@@ -24,9 +24,15 @@ from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
 
+#: The format from which on qualifications have a campaign and can be struck out (see logbook.schema).
+_CAMPAIGNS_SINCE = 4
+
 
 class Summary(dict[str, Any]):
-    """A line of a listing: ``id``, ``created``, ``drive``, ``target``, ``state``, ``pass_count``."""
+    """A line of a listing: ``id``, ``created``, ``drive``, ``target``, ``state``, ``pass_count``, ``campaign``, ``struck``.
+
+    The last two are None where there is none.
+    """
 
 
 class Logbook:
@@ -98,6 +104,16 @@ class Logbook:
         return int(found[0]) == 2
 
     @property
+    def has_campaigns(self) -> bool:
+        """Whether entries of this file can be struck out and have a campaign: those of an older format cannot."""
+        return version_of(self._connection) >= _CAMPAIGNS_SINCE
+
+    @property
+    def _counted(self) -> str:
+        """What picks the qualifications ``q`` that were not struck out."""
+        return "q.struck IS NULL" if self.has_campaigns else "1"
+
+    @property
     def invented(self) -> bool:
         """Whether everything in here was made up, as 'copytime demo' does: then every listing and report says so."""
         return self.invention is not None
@@ -133,8 +149,9 @@ class Logbook:
         """Write down that a qualification has started; its passes follow one by one."""
         with self._writing():
             self._connection.execute(
-                "INSERT INTO qualification (id, created, state, drive, target, chain, verdicts, warnings, conditions)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO qualification"
+                " (id, created, state, drive, target, chain, verdicts, warnings, conditions, campaign, struck, changed)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     one.id,
                     one.created,
@@ -145,6 +162,9 @@ class Logbook:
                     rows.verdicts_text(one.verdicts),
                     rows.dumps(list(one.warnings)),
                     rows.dumps(one.conditions),
+                    one.campaign,
+                    one.struck,
+                    one.changed,
                 ),
             )
 
@@ -191,8 +211,9 @@ class Logbook:
     def qualifications(self) -> list[Summary]:
         """List all qualifications, oldest first, without their passes."""
         with translated(self.path):
+            more = "q.campaign, q.struck" if self.has_campaigns else "NULL AS campaign, NULL AS struck"
             found = self._connection.execute(
-                "SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count"
+                f"SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count, {more}"  # noqa: S608 - reason: our own words
                 " FROM qualification q LEFT JOIN pass p ON p.qualification = q.id GROUP BY q.id ORDER BY q.created, q.id"
             ).fetchall()
         return [Summary(row) for row in found]
@@ -218,20 +239,21 @@ class Logbook:
             verdicts=rows.verdicts_of(row["verdicts"]),
             warnings=tuple(json.loads(row["warnings"])),
             conditions=json.loads(row["conditions"]),
+            **{name: row[name] for name in ("campaign", "struck", "changed") if name in row.keys()},  # noqa: SIM118 - reason: a row is no dict
         )
 
     def last_rates(self, drive: str) -> dict[Workload, float]:
         """Return how fast large files (bytes per second) and small ones (files per second) last moved to and from a drive.
 
-        What memory answered for does not count; a workload that was never measured there is left out.
+        What memory answered for and what was struck out does not count; a workload never measured there is left out.
         """
         found = {}
         with translated(self.path):
             for workload, amount in ((Workload.LARGE, "payload_bytes"), (Workload.SMALL, "files")):
                 seen = self._connection.execute(
-                    f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: one of two columns
-                    " JOIN qualification q ON q.id = p.qualification"
-                    " WHERE q.drive = ? AND p.workload = ? AND p.witness != 'cached'"
+                    f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: our own words
+                    f" JOIN qualification q ON q.id = p.qualification WHERE {self._counted}"
+                    " AND q.drive = ? AND p.workload = ? AND p.witness != 'cached'"
                     " ORDER BY p.started DESC, p.position DESC LIMIT 4",
                     (drive, workload.value),
                 ).fetchall()
@@ -265,16 +287,15 @@ class Logbook:
     def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
         """Go through all passes with ``id``, ``drive``, ``created``, ``chain`` and ``conditions`` of their qualification.
 
-        Oldest first.
-
-        Traces and the times of single files are left out.
+        Oldest first; what was struck out is passed over. Traces and the times of single files are left out.
         """
         with translated(self.path):
             found = self._connection.execute(
-                "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction, p.repeat,"
-                " p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness,"
-                " p.access, p.details, NULL AS trace, NULL AS latencies"
-                " FROM pass p JOIN qualification q ON q.id = p.qualification ORDER BY q.created, q.id, p.position"
+                "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction,"  # noqa: S608 - reason: our own words
+                " p.repeat, p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes,"
+                " p.witness, p.access, p.details, NULL AS trace, NULL AS latencies"
+                f" FROM pass p JOIN qualification q ON q.id = p.qualification WHERE {self._counted}"
+                " ORDER BY q.created, q.id, p.position"
             )
             for row in found:
                 about = {

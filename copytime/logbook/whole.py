@@ -24,6 +24,9 @@ def add_visits(connection: sqlite3.Connection, several: Iterable[Qualification])
             "verdicts": rows.verdicts_text(one.verdicts),
             "warnings": rows.dumps(list(one.warnings)),
             "conditions": rows.dumps(one.conditions),
+            "campaign": one.campaign,
+            "struck": one.struck,
+            "changed": one.changed,
         }
         _insert(connection, "qualification", values)
         for position, each in enumerate(one.passes, 1):

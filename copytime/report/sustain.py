@@ -14,7 +14,7 @@ from copytime.errors import InputError
 from copytime.records import Access, Direction, Pass, Qualification, Workload
 from copytime.report.documents import document, part_object, pass_object
 from copytime.report.tables import table, verified_line
-from copytime.report.text import STATE
+from copytime.report.text import STATE, later_lines
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, size_text, with_margin
 
@@ -103,6 +103,7 @@ def sustain_text(one: Qualification) -> str:
     lines = [
         f"drive     {plain(one.drive)}, {plain(str(conditions.get('file_system', '')))} at {plain(one.target)}",
         f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
+        *later_lines(one),
         "",
     ]
     streams = streams_of(one)
@@ -231,6 +232,9 @@ def sustain_document(one: Qualification, times: Sequence[Duration] = ()) -> dict
         one.created,
         id=one.id,
         state=one.state,
+        campaign=one.campaign,
+        struck=one.struck,
+        changed=one.changed,
         drive=one.drive,
         target=one.target,
         chain=[part_object(part) for part in one.chain],

@@ -10,7 +10,7 @@ from copytime.report.tables import files_table, results_table, table, verified_l
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
 
-__all__ = ["STATE", "qualification_text", "selfcheck_text"]
+__all__ = ["STATE", "later_lines", "qualification_text", "selfcheck_text"]
 
 
 #: What stands where a self-check of the instrument should be named.
@@ -25,6 +25,7 @@ def qualification_text(one: Qualification) -> str:
     lines = [
         head,
         f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
+        *later_lines(one),
         "",
     ]
     if not one.results:
@@ -78,6 +79,12 @@ def _broken(text: str, lead: str) -> list[str]:
     return textwrap.wrap(
         text, 100, initial_indent=lead, subsequent_indent=under, break_long_words=False, break_on_hyphens=False
     )
+
+
+def later_lines(one: Qualification) -> list[str]:
+    """Say to which campaign an entry belongs, and that it was struck out."""
+    lines = [f"campaign  {plain(one.campaign)}"] if one.campaign else []
+    return [*lines, f"struck    {plain(one.struck, limit=400)}: kept, and counted nowhere"] if one.struck else lines
 
 
 STATE = {

@@ -70,6 +70,7 @@ class CopyResult:
 def carry_out(
     plan: CopyPlan,
     *,
+    campaign: str | None = None,
     logbook: Logbook | None = None,
     progress: ProgressCallback | None = None,
     stop: Stop = never,
@@ -79,9 +80,9 @@ def carry_out(
     """Copy, compare, copy back if asked to, and write the passes down.
 
     Errors that end the work come back in the result beside everything that was finished; complete files stay, drafts are
-    removed. What a single file's error left out is listed in ``left``.
+    removed. What a single file's error left out is listed in ``left``. ``campaign`` names the round of tests.
     """
-    return _Visit(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return _Visit(plan, campaign, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
 
 
 class _Visit:
@@ -90,6 +91,7 @@ class _Visit:
     def __init__(
         self,
         plan: CopyPlan,
+        campaign: str | None,
         logbook: Logbook | None,
         progress: ProgressCallback | None,
         stop: Stop,
@@ -113,6 +115,7 @@ class _Visit:
             drive=storable(plan.under_test.drive_label),
             target=storable(plan.under_test.path),
             conditions=conditions_of_copy(plan.under_test),
+            campaign=campaign,
         )
 
     def run(self) -> CopyResult:

@@ -142,6 +142,7 @@ class Visit:
             target=storable(self.target.path),
             chain=plan.way.parts,
             conditions=self.conditions,
+            campaign=plan.options.campaign,
         )
 
     def run(self) -> Outcome:

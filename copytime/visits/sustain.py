@@ -51,7 +51,7 @@ class Sustain:
 
     ``size`` is its length in bytes; ``until_settled`` lets it go on beyond that, at most four times as long or as far as
     there is room, until the SNIA window rule holds. ``chunk`` is the size of the chunks that are looked at, None for the
-    usual.
+    usual; ``campaign`` names the round of tests that the stream belongs to.
     """
 
     size: int
@@ -61,6 +61,7 @@ class Sustain:
     depth: int = DEPTH
     block: int = BLOCK
     keep: bool = False
+    campaign: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +99,14 @@ def make_sustain_plan(target: Target, asked: Sustain, *, known: Mapping[Workload
         )
     longest = min(_AT_MOST * size, room - room % ALIGNMENT) if asked.until_settled else size
     options = Options(
-        large=longest, small=0, repeats=1, depth=asked.depth, block=asked.block, keep=asked.keep, verify=asked.read_back
+        large=longest,
+        small=0,
+        repeats=1,
+        depth=asked.depth,
+        block=asked.block,
+        keep=asked.keep,
+        verify=asked.read_back,
+        campaign=asked.campaign,
     )
     plan = make_plan(target, replace(options, verify=False), known=known)
     fast, slow = plan.seconds

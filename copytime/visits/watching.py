@@ -115,6 +115,7 @@ def watch(
     target: Target,
     *,
     quiet_s: float = QUIET_S,
+    campaign: str | None = None,
     logbook: Logbook | None = None,
     progress: ProgressCallback | None = None,
     stop: Stop = never,
@@ -122,7 +123,8 @@ def watch(
 ) -> Watched:
     """Wait until the drive moves something, follow until it is quiet for ``quiet_s`` seconds, and write that down.
 
-    A stop while something moves keeps what was seen so far. Raises InputError for a time that makes no sense.
+    A stop while something moves keeps what was seen so far. ``campaign`` names the round of tests.
+    Raises InputError for a time that makes no sense.
     """
     if not 0.2 <= quiet_s <= 3600:
         raise InputError(
@@ -137,6 +139,7 @@ def watch(
         drive=storable(target.drive_label),
         target=storable(target.path),
         conditions={**conditions_of_copy(target), "watched": True, "quiet_seconds": quiet_s},
+        campaign=campaign,
     )
     with kept_awake():
         ways, failure = follow(lambda: here.counts(target), quiet_s=quiet_s, progress=progress, stop=stop)
