@@ -87,8 +87,8 @@ def _read(
     return noted, struck, items(book), measured, known_observations(book, "")
 
 
-def _invented(_book: Logbook | None) -> str | None:
-    return None
+def _invented(book: Logbook | None) -> str | None:
+    return None if book is None or book.invention is None else f"Nothing of this was measured: {book.invention}."
 
 
 def same(first: str | None, second: str | None) -> bool:
