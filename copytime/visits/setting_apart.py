@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
@@ -44,7 +45,7 @@ def compared_sets(
             pair for pair in found.pairs if one_drive is None or _has(pair[0], one_drive) or _has(pair[1], one_drive)
         )
         yield ComparedSet(title=title, by=by, found=replace(found, pairs=pairs))
-    yield from _on_pcs(visits)
+    yield from _on_pcs(visits, scope.drive)
 
 
 def _has(group: str, drive: str) -> bool:
@@ -79,8 +80,11 @@ def _in(wanted: str | None, name: str | None) -> bool:
     return wanted is None or wanted.lower() == (name or "").lower()
 
 
-def _on_pcs(visits: Iterable[Qualification]) -> Iterator[ComparedSet]:
-    """Compare drives by what the PC measured: only equal payloads that went the same way through memory or past it."""
+def _on_pcs(visits: Iterable[Qualification], drive: str | None) -> Iterator[ComparedSet]:
+    """Compare drives by what the PC measured: only equal payloads that went the same way through memory or past it.
+
+    With ``drive`` it is held against all others, else each against the best.
+    """
     alike: dict[tuple[Workload, Direction, object], list[Observation]] = defaultdict(list)
     for visit in visits:
         usable = [one for one in visit.results if one.workload in (Workload.LARGE, Workload.SMALL)]
@@ -90,28 +94,53 @@ def _on_pcs(visits: Iterable[Qualification]) -> Iterator[ComparedSet]:
                 like = (result.payload_bytes, result.files, result.access, result.workers)
                 alike[result.workload, result.direction, like].append(one)
     for (workload, direction, _), members in alike.items():
-        merged = on_the_pc(members)
-        names = [_called(one, merged) for one in merged]
+        ranked = sorted(on_the_pc(members), key=lambda one: -one.rate)
+        names = _names(ranked)
         if len(set(names)) < 2 or len(set(names)) < len(names):
             continue
-        ranked = sorted(zip(names, merged, strict=True), key=lambda pair: -pair[1].rate)
-        best_name, best = ranked[0]
-        pairs = tuple((best_name, name, compare(best.estimate, one.estimate)) for name, one in ranked[1:])
-        found = Compared(
-            kind=NoteKind.COPY, groups=tuple(_figure(name, one) for name, one in ranked), pairs=pairs, remarks=()
+        mine = [drive is None or _is(one, drive) for one in ranked]
+        chosen = [
+            (first, second)
+            for first, second in itertools.combinations(range(len(ranked)), 2)
+            if (first == 0 if drive is None else mine[first] or mine[second])
+        ]
+        pairs = tuple(
+            (names[first], names[second], compare(ranked[first].estimate, ranked[second].estimate))
+            for first, second in chosen
         )
-        yield ComparedSet(title=f"{workload} files {_WAY[direction]} on the PC, by drive", by="drive", found=found)
+        groups = tuple(_figure(name, one) for name, one in zip(names, ranked, strict=True))
+        found = Compared(kind=NoteKind.COPY, groups=groups, pairs=pairs, remarks=())
+        if pairs:
+            yield ComparedSet(title=f"{workload} files {_WAY[direction]} on the PC, by drive", by="drive", found=found)
 
 
-def _called(one: Observation, several: Sequence[Observation]) -> str:
-    """Call a result by its drive, and by its bridge, link and host where the drive stands there more than once."""
-    drive, bridge, host = (one.part_of(kind) for kind in ("drive", "bridge", "host"))
-    name = drive.name if drive else "a drive"
-    if sum(each.part_of("drive") == drive for each in several) > 1:
-        name += f" through {bridge.name}" if bridge else " without a bridge"
-        name += f" by {one.mode}" if one.mode else ""
-        name += f" at {host.name}" if host else ""
-    return name
+def _is(one: Observation, drive: str) -> bool:
+    part = one.part_of("drive")
+    return part is not None and part.name.lower() == drive.lower()
+
+
+def _names(several: Sequence[Observation]) -> list[str]:
+    """Call results by their drives, and by as much more as it takes to tell them apart."""
+    labels = [(_drive(one), _bridge(one), f" by {one.mode}", f" at {_part(one, 'host')}") for one in several]
+    names = [label[0] for label in labels]
+    for more in range(1, 4):
+        counts = Counter(names)
+        names = [name + label[more] if counts[name] > 1 else name for name, label in zip(names, labels, strict=True)]
+    return names
+
+
+def _part(one: Observation, kind: str) -> str | None:
+    part = one.part_of(kind)
+    return part.name if part is not None else None
+
+
+def _drive(one: Observation) -> str:
+    return _part(one, "drive") or "a drive"
+
+
+def _bridge(one: Observation) -> str:
+    bridge = _part(one, "bridge")
+    return f" through {bridge}" if bridge else " without a bridge"
 
 
 def _figure(name: str, one: Observation) -> GroupFigure:

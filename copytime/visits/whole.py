@@ -52,6 +52,7 @@ def whole_of(
     hosts = {one.host for one in mine}
     base = found if scope.campaign else whole
     every = mine if scope.campaign else noted
+    against = measured if scope.drive else visits
     return Whole(
         scope=scope,
         kit=tuple(_kit_of(scope, kit, mine, visits, personal=personal)),
@@ -68,7 +69,7 @@ def whole_of(
             if scope.host is None or same(one[2], scope.host) or same(one[3], scope.host)
         ),
         test=best_test(found.results),
-        compared=tuple(compared_sets(scope, every, whole, visits, spread_percent=spread_percent)),
+        compared=tuple(compared_sets(scope, every, whole, against, spread_percent=spread_percent)),
         invented=_invented(book),
         remarks=(*found.remarks, *_mixed(scope, found, ids)),
     )

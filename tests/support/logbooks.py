@@ -169,9 +169,10 @@ def _others() -> list[Note]:
         made.append(make_note(NoteKind.LOAD, values, times, created=NOW, identity=_identity(0xD000 + len(made))))
     fault = {"fault": "disconnected", "after": "40 GB", "drive": "Old Pier", "host": "Harbour 4", "made": "2026-11-22"}
     made.append(make_note(NoteKind.FAULT, fault, (), created=NOW, identity=_identity(0xD010)))
-    slip = {"direction": "to-drive", "size": "102 GB", "drive": "Quayside One", "bridge": "Ferrybox", "host": "Harbour 4",
-            "port": "rear", "gb": "decimal", "payload": "Big One", "payload_kind": "large", "made": "2026-11-23"}  # fmt: skip
-    made.append(make_note(NoteKind.COPY, slip, ("1:15",), created=NOW, identity=_identity(0xD011)))
+    again = {"direction": "to-drive", "size": "102 GB", "drive": "Quayside One", "bridge": "Ferrybox", "host": "Harbour 4"}
+    again |= {"port": "rear", "gb": "decimal", "payload": "Big One", "payload_kind": "large", "made": "2026-11-23"}
+    for number, time in enumerate(("6:14", "6:16", "6:13", "1:15")):  # the last one is a slip
+        made.append(make_note(NoteKind.COPY, again, (time,), created=NOW, identity=_identity(0xD020 + number)))
     return made
 
 

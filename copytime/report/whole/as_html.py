@@ -82,13 +82,17 @@ def _block(one: Block) -> list[str]:
             lead = f"<strong>{_text(one.lead)}</strong> " if one.lead else ""
             return [f"<p>{lead}{_text(one.text)}</p>"]
         case Bullets():
-            return ["<ul>", *(f"<li>{_text(item)}</li>" for item in one.items), "</ul>"] if one.items else []
+            return ["<ul>", *(_item(*pair) for pair in one.pairs), "</ul>"] if one.items else []
         case Table():
             return _table(one)
         case Figure():
             return ["<figure>", one.svg, f"<figcaption>{_text(one.caption)}</figcaption>", "</figure>"]
         case Listing():
             return _listing(one)
+
+
+def _item(lead: str, text: str) -> str:
+    return f"<li><strong>{_text(lead)}</strong> {_text(text)}</li>" if lead else f"<li>{_text(text)}</li>"
 
 
 def _table(one: Table) -> list[str]:
@@ -124,7 +128,7 @@ def _cell(text: str, column: Column) -> str:
 
 
 def _kind(one: Column) -> str:
-    return ' class="figure"' if one.figure else ""
+    return ' class="figure"' if one.figure else ' class="tight"' if one.tight else ""
 
 
 def _listing(one: Listing) -> list[str]:

@@ -49,7 +49,7 @@ def _block(one: Block) -> list[str]:
         case Paragraph():
             return [f"**{_text(one.lead)}** {_text(one.text)}" if one.lead else _text(one.text)]
         case Bullets():
-            return [f"- {_text(item)}" for item in one.items]
+            return [f"- **{_text(lead)}** {_text(item)}" if lead else f"- {_text(item)}" for lead, item in one.pairs]
         case Table():
             return _table(one)
         case Figure():

@@ -30,18 +30,28 @@ class Paragraph:
 
 @dataclass(frozen=True, slots=True)
 class Bullets:
-    """A list whose order means nothing."""
+    """A list; ``leads`` are words that stand out before each item, none or as many as there are items."""
 
     items: tuple[str, ...]
+    leads: tuple[str, ...] = ()
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """Each item with its lead, which may be empty."""
+        return tuple(zip(self.leads or ("",) * len(self.items), self.items, strict=True))
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its name, its unit where the cells have one, and whether they are figures, to be set flush right."""
+    """One column: its name, its unit where the cells have one, and whether they are figures, to be set flush right.
+
+    The words of a ``tight`` one are never broken: days and ids.
+    """
 
     name: str
     unit: str = ""
     figure: bool = False
+    tight: bool = False
 
     @property
     def title(self) -> str:

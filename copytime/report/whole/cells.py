@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from copytime.analysis.reconciled import Reconciled
 from copytime.notes import Note, PayloadKind
-from copytime.records import Direction, Part, Qualification, Result, Workload
+from copytime.records import Direction, Part, Qualification, Result
 from copytime.units import percent_text, rate_text, size_text, with_margin
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "chain_text",
     "either",
     "interval_text",
+    "is_of",
     "joined",
     "many",
     "payload_of",
@@ -56,10 +57,7 @@ def visit_text(one: Qualification) -> str:
 
 def payload_of(one: Result) -> str:
     """Say what a result moved."""
-    size = size_text(one.payload_bytes)
-    if one.workload is Workload.SMALL:
-        return f"{one.files} small files, {size}"
-    return f"{one.workload} {size}" if one.files == 1 or one.workload is Workload.LARGE else f"{one.files} files, {size}"
+    return f"{one.workload} {size_text(one.payload_bytes)}"
 
 
 def payload_text(one: Note) -> str:
@@ -91,6 +89,12 @@ def through(one: Reconciled) -> str:
     if one.note.port:
         said.append(f"port {one.note.port}")
     return ", ".join(said) or NONE
+
+
+def is_of(chain: str, drive: str) -> bool:
+    """Tell whether a chain, as advice names it, is that of a drive: alone or through a bridge."""
+    name, wanted = chain.lower(), drive.lower()
+    return name == wanted or name.startswith((f"{wanted} through ", f"{wanted} without a bridge"))
 
 
 def joined(names: Sequence[str], word: str = "and") -> str:

@@ -143,7 +143,7 @@ def faults_section(whole: Whole) -> Section:
         Column("drive"),
         Column("through"),
         Column("host"),
-        Column("day"),
+        Column("day", tight=True),
         Column("fault"),
         Column("after", figure=True),
         Column("message and remark"),

@@ -14,7 +14,7 @@ from copytime.report.advising import asymmetries, gained
 from copytime.report.comparisons import figure_text
 from copytime.report.reconciliations import certainty_word, finding_lines, own_words, setter_words
 from copytime.report.whole.blocks import Block, Bullets, Column, Heading, Listing, Paragraph, Section, Table
-from copytime.report.whole.cells import NONE, WAY, interval_text, many
+from copytime.report.whole.cells import NONE, WAY, interval_text, is_of, many
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text
 
 __all__ = ["buying_section", "compared_section", "pace_section"]
@@ -62,7 +62,7 @@ def _verdicts(host: str, direction: Direction | None, several: list[Reconciled])
         Column("of link", figure=True),
         Column("certainty"),
         Column("pace-setter"),
-        Column("id"),
+        Column("id", tight=True),
     )
     rows = tuple(
         (
@@ -185,18 +185,16 @@ def buying_section(whole: Whole) -> Section:
 
 
 def _table(whole: Whole, one: Buying) -> Table:
-    faulty: dict[str, int] = {}
-    for fault in whole.found.faults:
-        if fault.host == one.host:
-            faulty[fault.drive or "not noted"] = faulty.get(fault.drive or "not noted", 0) + 1
     names = dict.fromkeys(name for _, fast, slower in one.as_fast for name in (*fast, *slower))
     here = [each for each in whole.found.results if each.note.host == one.host and not each.doubts]
     names.update(dict.fromkeys(each.note.drive for each in here if each.note.drive))
-    names.update(dict.fromkeys(faulty))
+    if whole.scope.drive is None:
+        names.update(dict.fromkeys(fault.drive for fault in whole.found.faults if fault.host == one.host and fault.drive))
+    faulty = {name: sum(times for chain, times in one.faulty if is_of(chain, name)) for name in names if name}
     doubted = {
         (each.note.drive, each.note.direction) for each in whole.found.results if each.note.host == one.host and each.doubts
     }
-    ranked = sorted((name for name in names if name), key=lambda name: (name in faulty, name not in one.in_all))
+    ranked = sorted((name for name in names if name), key=lambda name: (faulty[name] > 0, name not in one.in_all))
     rows = []
     for name in ranked:
         item = next((each for each in whole.kit if each.kind is KitKind.DRIVE and each.name == name), None)
@@ -207,8 +205,8 @@ def _table(whole: Whole, one: Buying) -> Table:
                 *_price(item),
                 _standing(one, Direction.TO_DRIVE, name, doubted),
                 _standing(one, Direction.FROM_DRIVE, name, doubted),
-                str(faulty.get(name, 0)),
-                _advice(fast=name in one.in_all, cheapest=cheapest, faulty=name in faulty),
+                str(faulty[name]),
+                _advice(fast=name in one.in_all, cheapest=cheapest, faulty=faulty[name] > 0),
             )
         )
     columns = (

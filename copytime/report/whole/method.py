@@ -161,7 +161,7 @@ def _options(whole: Whole) -> Table:
         )
     columns = (
         Column("drive"),
-        Column("visit"),
+        Column("visit", tight=True),
         Column("large payload", figure=True),
         Column("small files"),
         Column("repeats", figure=True),
@@ -235,8 +235,8 @@ def notes_section(whole: Whole) -> Section:
     if not whole.timed:
         return Section(title="Every note as it was written", blocks=(Paragraph("Nothing was noted by hand."),))
     columns = (
-        Column("id"),
-        Column("day"),
+        Column("id", tight=True),
+        Column("day", tight=True),
         Column("what"),
         Column("drive"),
         Column("chain"),

@@ -85,7 +85,8 @@ tbody tr:nth-child(even)>*{background:var(--stripe)}
 tbody tr:last-child>*{border-bottom:0}
 .figure{text-align:right;white-space:nowrap}
 thead .figure{white-space:normal}
-td:not(.figure){min-width:6rem;max-width:34rem}
+.tight{white-space:nowrap}
+td:not(.figure,.tight){min-width:6rem;max-width:34rem}
 .unit{color:var(--quiet);font-weight:400;white-space:nowrap}
 .note{font-size:.85rem;color:var(--quiet);max-width:90ch;margin:.4rem 0 1.4rem}
 pre.scroll{padding:.8rem 1rem;font:.85rem/1.6 ui-monospace,"DejaVu Sans Mono","Liberation Mono",monospace;white-space:pre}
@@ -125,7 +126,7 @@ caption span{position:static;max-width:none}
 thead{display:table-header-group}
 th,td{padding:2.2pt 4pt}
 tbody th{position:static;min-width:0;max-width:none}
-td:not(.figure){min-width:0;max-width:none}
+td:not(.figure,.tight){min-width:0;max-width:none}
 tr,figure,li{break-inside:avoid}
 th,td{overflow-wrap:break-word}
 .figure{white-space:normal}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from copytime.analysis.whole import Whole, drive_name
+from copytime.logbook.fields import FIELDS, write_value
 from copytime.notes import KitItem, Note
 from copytime.records import Qualification
-from copytime.report.kit import kit_rows
 from copytime.report.whole.blocks import Block, Column, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, chain_text, visit_text
 from copytime.units import percent_text, size_text
@@ -35,7 +35,7 @@ def tested_section(whole: Whole) -> Section:
 
 
 def _kit(several: tuple[KitItem, ...]) -> Table:
-    rows = tuple((name, kind, about or NONE, state or NONE) for kind, name, about, state in kit_rows(several, safe=False))
+    rows = tuple((one.name, one.kind.value, _about(one) or NONE, _state(one) or NONE) for one in several)
     return Table(
         caption="Kit, as registered",
         columns=(Column("name"), Column("kind"), Column("what is known of it"), Column("state")),
@@ -45,20 +45,33 @@ def _kit(several: tuple[KitItem, ...]) -> Table:
     )
 
 
+def _about(one: KitItem) -> str:
+    """Write what is known of a piece of kit, in the order of its fields."""
+    known = [(each.name, one.about[each.name]) for each in FIELDS[one.kind] if each.name in one.about]
+    return "; ".join(f"{name.replace('_', ' ')} {write_value(one.kind, name, value)}" for name, value in known)
+
+
+def _state(one: KitItem) -> str:
+    return ", ".join(word for word, is_so in (("reference", one.reference), ("retired", one.retired)) if is_so)
+
+
 def _chains(several: tuple[Qualification, ...]) -> Table:
+    """List each chain once, with the visits that went through it."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for one in several:
+        found.setdefault((drive_name(one), chain_text(one.chain) or NONE), []).append(visit_text(one))
     return Table(
         caption="Chains on the PC, in the order of the bytes",
-        columns=(Column("drive"), Column("visit"), Column("chain")),
-        rows=tuple((drive_name(one), visit_text(one), chain_text(one.chain) or NONE) for one in several),
-        note="What is not marked as declared was read from the system. A link that could be better fell back to a "
-        "lower mode.",
+        columns=(Column("drive"), Column("chain"), Column("visits")),
+        rows=tuple((drive, chain, ", ".join(visits)) for (drive, chain), visits in found.items()),
+        note="What is not marked as declared was read from the system. A link that could be better fell back.",
     )
 
 
 def _conditions(several: tuple[Qualification, ...]) -> Table:
     columns = (
         Column("drive"),
-        Column("visit"),
+        Column("visit", tight=True),
         Column("file system"),
         Column("filled", figure=True),
         Column("temperature before and after", "°C", figure=True),
