@@ -19,8 +19,8 @@ FILE = "lantern-quay.sqlite"
 #: What to try with it: what comes after 'copytime --logbook PATH'.
 TRY = (
     ("reconcile", "what sets the pace at two consoles: a cap, a weak bridge, a worn cable, a slip of the pen"),
-    ("compare --by drive --host 'Harbour 4' --direction to-drive", "which drives differ there"),
-    ("compare --scene 'night ferry' --host 'Harbour 4'", "which of them load alike"),
+    ("compare --by bridge --drive 'Gull 1T' --host 'Harbour 4' --direction to-drive", "one drive through two bridges"),
+    ("compare --scene 'night ferry' --host 'Harbour 4'", "which drives load alike"),
     ("log --drive 'Tidemark 500'", "what was measured and noted of one drive; 'log show ID' shows an entry"),
     ("kit list", "what there is"),
 )

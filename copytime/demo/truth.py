@@ -169,7 +169,7 @@ DRIVES = {
             files_read=4480,
             files_written=3010,
             fast_bytes=68 * GB,
-            slow_write=142 * MB,
+            slow_write=118 * MB,
             warms=9.0,
         ),
         DriveTruth(

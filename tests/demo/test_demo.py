@@ -140,6 +140,24 @@ def test_the_worn_cable_is_flagged_at_the_console_and_seen_on_the_pc(found: Reco
     assert all("fell-back" in one.flags for one in visit.verdicts if one.workload is Workload.LARGE)
 
 
+@pytest.mark.parametrize("seed", ["another", "and another", "a third"])
+def test_what_is_found_does_not_hang_on_the_seed(seed: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("copytime.demo.chance.SEED", seed)
+    write_demo(tmp_path / FILE)
+    book = Logbook.read(tmp_path / FILE)
+    assert book is not None
+    with book:
+        found = reconcile(list(notes(book)), items(book), known_observations(book, ""))
+    shown = {one.part.name: one for one in found.shared if one.shown}
+    assert set(shown) == {"Harbour 4", "Coble", "Lantern 2"}
+    for name, truth in (("Harbour 4", CONSOLES["Harbour 4"].read_cap), ("Coble", BRIDGES["Coble"].cap)):
+        low, high = shown[name].low, shown[name].high
+        assert truth is not None
+        assert low is not None
+        assert high is not None
+        assert low <= truth <= high, name
+
+
 def test_the_reference_is_first_and_last_on_every_day(book: Logbook) -> None:
     days: dict[str, list[str]] = {}
     for one in book.qualifications():
