@@ -60,6 +60,18 @@ class Session:
 
         return default_path()
 
+    @property
+    def invented(self) -> bool:
+        """Whether everything in that logbook is made up; False where there is none, or none that can be read."""
+        from copytime.logbook import Logbook
+
+        with contextlib.suppress(CopytimeError):
+            book = Logbook.read(self.logbook_path)
+            if book is not None:
+                with book:
+                    return book.invented
+        return False
+
 
 def session() -> Session:
     """Return the session of the command that is running."""
@@ -75,11 +87,17 @@ def open_logbook(otherwise: str) -> Logbook | None:
     from copytime.logbook import Logbook
 
     try:
-        return Logbook.open(session().logbook_path)
+        book = Logbook.open(session().logbook_path)
+        invented = book.invented
     except LogbookError as error:
         session().no_logbook = error.message
         say_note(f"{error.message}. {otherwise} {error.hint or ''}".strip())
         return None
+    if invented:  # a measurement among invented ones would pass for one of them
+        book.close()
+        say_note(f"everything in {plain(book.path)} is invented, and it takes nothing that was measured. {otherwise}")
+        return None
+    return book
 
 
 def say_warnings(warnings: Iterable[str]) -> None:
@@ -209,10 +227,25 @@ def campaign_option(function: F) -> F:
     )(function)
 
 
-def json_text(document: dict[str, Any]) -> str:
-    """Write a document; the order of its keys is the order in which it was built, the frame first."""
+#: What documents of a logbook's content say they are. What was measured just now stands in no invented logbook.
+_FROM_LOGBOOK = {
+    f"copytime.{kind}"
+    for kind in ("log", "note", "kit", "comparison", "reconciliation", "export", "plan", "report", "chart")
+}
+
+
+def json_text(document: dict[str, Any], *, from_logbook: bool = False) -> str:
+    """Write a document; the order of its keys is the order in which it was built, the frame first.
+
+    One whose content comes out of an invented logbook says so with ``invented``; ``from_logbook`` tells that of a document
+    that does not always.
+    """
     import json
 
+    if (from_logbook or document.get("format") in _FROM_LOGBOOK) and session().invented:
+        at = list(document).index("created") + 1 if "created" in document else len(document)
+        pairs = list(document.items())
+        document = dict([*pairs[:at], ("invented", True), *pairs[at:]])
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 

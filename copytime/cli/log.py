@@ -207,14 +207,11 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     if one is None:
         raise InputError(f"there is no logbook at {path}", hint="'copytime qualify --brief .' makes a start.")
     if is_stream(one) or time_for is not None:
-        show_stream(one, as_json=as_json, output=output, time_for=time_for, more=changes_of(one))
+        more = changes_of(one)
+        show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)
         return ExitCode.DONE
-    text = (
-        json_text(qualification_document(one))
-        if as_json
-        else qualification_text(one, answer_width(output)) + changes_of(one)
-    )
-    deliver(text, output)
+    text = qualification_text(one, answer_width(output)) + changes_of(one)
+    deliver(json_text(qualification_document(one), from_logbook=True) if as_json else text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

@@ -141,16 +141,18 @@ def show_stream(
     time_for: int | None = None,
     more: str = "",
     notices: tuple[str, ...] = (),
+    from_logbook: bool = False,
 ) -> None:
     """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take, ``more`` comes last.
 
-    ``notices`` are those of its warnings that are told even if nothing else is to be.
+    ``notices`` are those of its warnings that are told even if nothing else is to be; ``from_logbook`` tells that it was
+    not measured just now.
     """
     from copytime.report.sustain import duration_for, duration_line, sustain_document, sustain_text
 
     times = [] if time_for is None else [duration_for(one, time_for)]
     if as_json:
-        text = json_text(sustain_document(one, times))
+        text = json_text(sustain_document(one, times), from_logbook=from_logbook)
     else:
         text = "\n".join([sustain_text(one), *(duration_line(each) for each in times)]) + more
         if output is not None:  # a file has no stderr beside it

@@ -77,8 +77,14 @@ def merge(book: Logbook, other: Logbook) -> Merged:
 
     What both have is told apart by its id. An entry that was still running here and is finished there, and an entry or a
     note that was amended or struck out there later, are brought up to date; of kit with one name the one that stands here
-    stays.
+    stays. Raises InputError where one of them is invented and the other is not.
     """
+    if book.invented != other.invented:
+        which = other if other.invented else book
+        raise InputError(
+            f"everything in {plain(which.path)} is invented; it is never put together with what was measured",
+            hint="Leave it where it is, and look at it with --logbook.",
+        )
     counts = dict.fromkeys(_TABLES, 0)
     renewed = 0
     with other.reading() as theirs:  # an error in here names their file

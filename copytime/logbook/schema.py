@@ -7,6 +7,7 @@ never between two versions. History of the format:
 2  self-checks
 3  the register of kit; notes made by hand, with what they were before each change
 4  campaigns; qualifications can be struck out, and what was said of them before each change is kept
+5  what the logbook says of itself: whether everything in it is invented
 """
 
 from __future__ import annotations
@@ -129,6 +130,12 @@ _STEPS: tuple[str, ...] = (
     ) STRICT;
     CREATE INDEX qualification_history_qualification ON qualification_history (qualification);
     ALTER TABLE note ADD COLUMN campaign TEXT;
+    """,
+    """
+    CREATE TABLE about (
+        name TEXT PRIMARY KEY,
+        value TEXT NOT NULL
+    ) STRICT;
     """,
 )
 

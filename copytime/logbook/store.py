@@ -117,6 +117,26 @@ class Logbook:
         """What picks the qualifications ``q`` that were not struck out."""
         return "q.struck IS NULL" if self.has_campaigns else "1"
 
+    @property
+    def invented(self) -> bool:
+        """Whether everything in here was made up, as 'copytime demo' does: then every listing and report says so."""
+        return self.invention is not None
+
+    @property
+    def invention(self) -> str | None:
+        """What an invented logbook says of itself; None for one in which somebody measured."""
+        with translated(self.path):
+            known = self._connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'about'").fetchone()
+            if known is None:  # a file of an older format that is only being read
+                return None
+            row = self._connection.execute("SELECT value FROM about WHERE name = 'invented'").fetchone()
+        return None if row is None else str(row[0])
+
+    def mark_invented(self, words: str) -> None:
+        """Write down for good that nothing in this logbook was measured; ``words`` say what it is."""
+        with self._writing():
+            self._connection.execute("INSERT OR REPLACE INTO about (name, value) VALUES ('invented', ?)", (words,))
+
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction for the modules beside this one: committed at the end of the block, undone on any error."""

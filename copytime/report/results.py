@@ -9,7 +9,7 @@ from copytime.report.layout import WIDTH, Column, fits, laid_out, wrapped
 from copytime.report.tables import any_visit, rate_with_margin
 from copytime.units import percent_text, rate_text, significant, size_text
 
-__all__ = ["files_table", "results_table"]
+__all__ = ["files_table", "latencies", "results_table"]
 
 #: What stands beside a figure that is all the drive's own: nothing needs to be said about it.
 _PLAIN = Access.UNBUFFERED.value
@@ -91,7 +91,7 @@ def files_table(results: Sequence[Result], width: int = WIDTH) -> str | None:
     files = Column("files", tuple(str(one.files) for one in small), figures=True)
     sizes = Column("sizes", tuple(one.recipe or "-" for one in small))
     hands = Column("at once", tuple(str(one.workers or "-") for one in small), figures=True)
-    took = [_latencies(one) for one in small]
+    took = [latencies(one) for one in small]
     columns = [
         Column("small files", tuple(one.direction.value for one in small)),
         *(one for one in (files, sizes, hands) if not one.alike),
@@ -110,7 +110,7 @@ def files_table(results: Sequence[Result], width: int = WIDTH) -> str | None:
     return "\n".join([text, "", *wrapped(", ".join(once), "each      ", width)]) if once else text
 
 
-def _latencies(one: Result) -> list[str]:
+def latencies(one: Result) -> list[str]:
     """Write how long one file took: median, 95th and 99th percentile."""
     if one.latency_ns is None:
         return ["-"] * 3

@@ -6,9 +6,9 @@ import itertools
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
-from copytime.analysis.compare import MATTERS, Comparison, compare
+from copytime.analysis.compare import MATTERS, compare
+from copytime.analysis.compared import Compared, GroupFigure
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed
 from copytime.analysis.visits import BetweenVisits, between_visits
@@ -25,29 +25,6 @@ BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
 
 #: What should be the same on both sides of a comparison, unless it is what the groups are made by.
 _LIKE = ("drive", "bridge", "cable", "host", "port", "system", "fill", "moved")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GroupFigure:
-    """One group: rate in bytes per second for copies, its inverse in seconds for loads, with the 95 % interval."""
-
-    name: str
-    value: float
-    low: float
-    high: float
-    repeats: int
-    visits: int
-    faults: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
-    """Groups, best first, and pairs of their names with how the second differs from the first."""
-
-    kind: NoteKind
-    groups: tuple[GroupFigure, ...]
-    pairs: tuple[tuple[str, str, Comparison], ...]
-    remarks: tuple[str, ...]
 
 
 def compare_notes(

@@ -102,7 +102,7 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     text = decoded(data)
     runs: list[Qualification] = []
     if text.lstrip().startswith("{"):
-        kit, rows, runs = _document(text, now)
+        kit, rows, runs = _document(text, now, into_invented=book.invented)
     elif re.search(r"^\s*\[\s*(drive|bridge|cable|host)s?\s*[.\]]", text, re.MULTILINE):
         kit, rows = kit_from_toml(text, now), iter(())
     else:
@@ -259,7 +259,7 @@ def _moment(column: str, text: str) -> str:
     return found.isoformat(timespec="seconds")
 
 
-def _document(text: str, now: str) -> tuple[list[KitItem], Iterator[Row], list[Qualification]]:
+def _document(text: str, now: str, *, into_invented: bool) -> tuple[list[KitItem], Iterator[Row], list[Qualification]]:
     """Read one of our own JSON documents: an export."""
     try:
         found = json.loads(text, parse_constant=_no_number)
@@ -274,6 +274,11 @@ def _document(text: str, now: str) -> tuple[list[KitItem], Iterator[Row], list[Q
         raise InputError(
             f"this document is {plain(kind) if isinstance(kind, str) else 'none of ours'}, which cannot be imported",
             hint="Import one that 'copytime export --json' wrote.",
+        )
+    if found.get("invented") and not into_invented:
+        raise InputError(
+            "everything in this document is invented; it is never put together with what was measured",
+            hint="'copytime demo FOLDER' makes a logbook to try things on.",
         )
     if found.get("format_version") != 1:
         raise InputError("this document has a format that this copytime does not know", hint="Update copytime.")
