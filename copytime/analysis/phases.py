@@ -215,7 +215,31 @@ def _breaks(logs: Values) -> list[int]:
     means = clean[: bins * together].reshape(bins, together).mean(axis=1)
     ends = [one * together for one in partition(means, _penalty(noise(means), bins), 1)]
     ends[-1] = len(logs)
-    return _refined(clean, ends, 2 * together)
+    return _long_enough(clean, _refined(clean, ends, 2 * together), 2 * together)
+
+
+def _long_enough(logs: Values, ends: list[int], around: int) -> list[int]:
+    """Take out stretches that are too short to be phases, such as the one mean in which a jump lies.
+
+    Of the two breaks around such a stretch the one stays that leaves less unexplained.
+    """
+    kept = list(ends)
+    while True:
+        starts = [0, *kept[:-1]]
+        short = [at for at, (start, end) in enumerate(zip(starts, kept, strict=True)) if end - start < _LEAST]
+        if not short or len(kept) == 1:
+            return kept
+        at = min(short, key=lambda one: kept[one] - starts[one])
+        trials = [
+            _refined(logs, kept[:drop] + kept[drop + 1 :], around) for drop in (at - 1, at) if 0 <= drop < len(kept) - 1
+        ]
+        kept = min(trials, key=lambda trial: _unexplained(logs, trial))
+
+
+def _unexplained(logs: Values, ends: list[int]) -> float:
+    """Sum the squared distances from the mean of each stretch."""
+    parts = (logs[start:end] for start, end in zip([0, *ends[:-1]], ends, strict=True))
+    return sum(float(((part - part.mean()) ** 2).sum()) for part in parts)
 
 
 def _penalty(heard: Noise, count: int) -> float:

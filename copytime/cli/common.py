@@ -27,6 +27,7 @@ __all__ = [
     "common_options",
     "csv_option",
     "deliver",
+    "deliver_bytes",
     "group",
     "json_option",
     "json_text",
@@ -284,7 +285,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
-        _write_whole(text + "\n", path)
+        _write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
         if isinstance(error, InputError):
@@ -293,16 +294,25 @@ def deliver(text: str, path: Path | None) -> None:
         raise CopytimeError(f"cannot write {plain(path)}: {why}", hint="The answer stands on stdout instead.") from None
 
 
-def _write_whole(text: str, path: Path) -> None:
+def deliver_bytes(data: bytes, path: Path) -> None:
+    """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
+    check_output(path)
+    try:
+        _write_whole(data, path)
+    except OSError as error:
+        raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None
+
+
+def _write_whole(data: bytes, path: Path) -> None:
     """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
     import secrets
 
     draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
     # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
-    file = open(draft, "x", encoding="utf-8", errors="backslashreplace", newline="\n")  # noqa: SIM115 - reason: closed below
+    file = open(draft, "xb")  # noqa: SIM115 - reason: closed below
     try:
         with file:
-            file.write(text)
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         try:

@@ -28,7 +28,11 @@ _MOST_VISITS = 60
 @click.option("--host", "hosts", metavar="NAME", multiple=True, help="A host; several are allowed. [usual: all consoles]")
 @click.option("--drive", "drives", metavar="NAME", multiple=True, help="A drive. [usual: all that suit the host]")
 @click.option(
-    "--direction", "directions", type=click.Choice(["to-drive", "from-drive"]), multiple=True, help="[usual: both]"
+    "--direction",
+    "directions",
+    type=click.Choice(["to-drive", "from-drive"]),
+    multiple=True,
+    help="One way. [usual: both]",
 )
 @click.option(
     "--payload", "payloads", metavar="NAME=SIZE", multiple=True, help="What is copied; 'Saves=2GB,small' says its kind."

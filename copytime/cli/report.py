@@ -126,5 +126,12 @@ def _day(dated: str) -> str:
 
 
 def _charts() -> Charts | None:
-    """Return what draws; None where the extra for it is missing."""
+    """Return what draws; None where the extra for it is missing, which is told."""
+    from copytime.report.charts import available
+    from copytime.report.whole.pictures import figures
+
+    if available():
+        return figures
+    if not session().quiet:
+        say_note("the report has no pictures: they need matplotlib, which pip install 'copytime[charts]' installs")
     return None

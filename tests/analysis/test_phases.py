@@ -215,3 +215,18 @@ def test_chunks_are_made_of_blocks() -> None:
     assert size == 24
     assert list(seconds) == pytest.approx([30e-9] * 3)
     assert chunked(trace, 80, 1)[0] == 8
+
+
+@pytest.mark.parametrize("within", [0.1, 0.5, 0.9])
+def test_a_jump_within_a_chunk_of_a_very_long_stream_is_one_drop(within: float) -> None:
+    """More chunks than are searched one by one, and the drop in the middle of one: no phase of its own, and both rates."""
+    rng = np.random.default_rng(1877)
+    rates = np.where(np.arange(2300) < 1013, 457e6, 117e6) * np.exp(rng.normal(0, 0.03, 2300))
+    seconds = CHUNK / rates
+    seconds[1013] = CHUNK * (within / 457e6 + (1 - within) / 117e6)
+    found = phases_of(CHUNK, seconds)
+    assert len(found.phases) == 2
+    assert found.drop is not None
+    assert abs(found.drop.after_bytes - 1013 * CHUNK) <= CHUNK
+    assert found.drop.before == pytest.approx(457e6, rel=0.01)
+    assert found.drop.after == pytest.approx(117e6, rel=0.01)

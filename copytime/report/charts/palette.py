@@ -30,7 +30,7 @@ LIGHT = Palette(
     quiet="#4a5a68",
     grid="#d5dce1",
     mark="#a01f5c",
-    series=("#17568f", "#e39a2d", "#5fa8a0", "#8b97a3"),
+    series=("#17568f", "#e39a2d", "#7cc7ba", "#5b5f6b"),
 )
 
 DARK = Palette(
@@ -39,7 +39,7 @@ DARK = Palette(
     quiet="#b3c0ca",
     grid="#2f3d48",
     mark="#ff8fb8",
-    series=("#5ba3e6", "#f6c667", "#2f8178", "#6d7a87"),
+    series=("#5ba3e6", "#f6c667", "#2a7a70", "#9a8fb0"),
 )
 
 #: What tells the series apart without colour, in bars and along lines.
