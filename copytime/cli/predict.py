@@ -131,5 +131,7 @@ def _knowledge(names: set[str], way: Direction) -> Knowledge | None:
         return None
     wanted = {name.casefold() for name in names}
     with book:
-        fitting = [one for one in reversed(book.qualifications()) if one["drive"].casefold() in wanted]
+        fitting = [
+            one for one in reversed(book.qualifications()) if one["drive"].casefold() in wanted and one["struck"] is None
+        ]
         return known_of((book.qualification(one["id"]) for one in fitting), way)

@@ -31,7 +31,7 @@ def pace_section(whole: Whole) -> Section:
     for host, direction in dict.fromkeys((one.note.host, one.note.direction) for one in results):
         here = [one for one in results if (one.note.host, one.note.direction) == (host, direction)]
         shared = [one for one in whole.found.shared if one.direction is direction]
-        lines = [line.removeprefix("- ").strip() for line in finding_lines(here, shared, whole.found)]
+        lines = [line.removeprefix("- ").strip() for line in finding_lines(here, shared)]
         blocks.append(Heading(f"{host}, {WAY[direction] if direction else ''}"))
         blocks.append(_verdicts(str(host), direction, here))
         blocks.append(Bullets(tuple(lines)))
