@@ -24,16 +24,21 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
     c, d = 1.0, 1.0 - (a + b) * x / (a + 1)
     d = 1.0 / (d if abs(d) > tiny else tiny)
     value = d
-    for term in range(1, _TERMS):
-        even = term * (b - term) * x / ((a + 2 * term - 1) * (a + 2 * term))
-        odd = -(a + term) * (a + b + term) * x / ((a + 2 * term) * (a + 2 * term + 1))
-        for step in (even, odd):
-            d = 1.0 + step * d
-            c = 1.0 + step / c
-            d = 1.0 / (d if abs(d) > tiny else tiny)
-            c = c if abs(c) > tiny else tiny
-            value *= c * d
-        if abs(c * d - 1.0) < 1e-15:
+    for term in range(1, _TERMS):  # written out twice: a margin for each of thousands of results comes through here
+        step = term * (b - term) * x / ((a + 2 * term - 1) * (a + 2 * term))
+        d = 1.0 + step * d
+        c = 1.0 + step / c
+        d = 1.0 / (d if abs(d) > tiny else tiny)
+        c = c if abs(c) > tiny else tiny
+        value *= c * d
+        step = -(a + term) * (a + b + term) * x / ((a + 2 * term) * (a + 2 * term + 1))
+        d = 1.0 + step * d
+        c = 1.0 + step / c
+        d = 1.0 / (d if abs(d) > tiny else tiny)
+        c = c if abs(c) > tiny else tiny
+        both = c * d
+        value *= both
+        if abs(both - 1.0) < 1e-15:
             return value
     raise ArithmeticError(f"the incomplete beta function does not converge at a={a}, b={b}, x={x}")
 
