@@ -10,9 +10,14 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from copytime.errors import InputError
 from copytime.records import Direction
+from copytime.safetext import plain, storable
 
-__all__ = ["Fault", "KitItem", "KitKind", "Note", "NoteKind", "NotedTime", "PayloadKind", "Value"]
+__all__ = ["Fault", "KitItem", "KitKind", "Note", "NoteKind", "NotedTime", "PayloadKind", "Value", "campaign_name"]
+
+#: Longest name of a campaign, in characters.
+_LONGEST_CAMPAIGN = 80
 
 #: What a field of a kit item may hold: text, bytes or bytes per second, a plain number, a list of texts.
 Value = str | int | float | tuple[str, ...]
@@ -85,7 +90,8 @@ class Note:
     ``changed`` when it was last amended or struck out. ``size_text`` and ``times`` keep what was typed, ``gb`` what GB
     meant there. Several times are repeats unless ``same_copy``. ``state`` is foreground or standby for a copy, and
     first-after-boot, again or resumed for a load. ``after_bytes`` is how far a copy got before a fault. ``fill`` is the
-    share of the drive in use. ``struck`` is the reason why the note no longer counts, None while it does.
+    share of the drive in use. ``campaign`` names the round of tests that it belongs to. ``struck`` is the reason why the
+    note no longer counts, None while it does.
     """
 
     id: str
@@ -120,8 +126,20 @@ class Note:
     after_text: str | None = None
     after_bytes: int | None = None
     remark: str | None = None
+    campaign: str | None = None
 
     @property
     def counts(self) -> bool:
         """Whether it may be used: a note that was struck out is kept and never counted."""
         return self.struck is None
+
+
+def campaign_name(text: str) -> str:
+    """Read the name of a campaign: a round of tests that somebody wants to see together. Raises InputError."""
+    name = " ".join(storable(text).split())
+    if not name or len(name) > _LONGEST_CAMPAIGN or not name.isprintable():
+        raise InputError(
+            f"'{plain(text, limit=60)}' is no name for a campaign",
+            hint=f'Expected 1 to {_LONGEST_CAMPAIGN} printable characters, such as "Autumn drives".',
+        )
+    return name

@@ -140,7 +140,8 @@ class Pass:
     where it does not tell. ``wrong_cells`` counts the 4 KiB units that were seen to come back wrong; ``mismatches`` lists
     the places. Of many small files ``workers`` is the number that were handled at once, ``recipe`` what sizes they had, and
     ``latencies_ns`` the time that each took. ``marks`` are short words for what happened to this pass: ``suspended``,
-    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``.
+    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``. ``cut_short`` says why
+    a pass ended before its payload was moved: what stands here was moved and timed, and is no rate of the size asked for.
     """
 
     id: str
@@ -175,6 +176,7 @@ class Pass:
     extents: int | None = None
     cpu_ns: int | None = None
     marks: tuple[str, ...] = ()
+    cut_short: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot have been measured."""
@@ -196,8 +198,8 @@ class Pass:
 
     @property
     def counts(self) -> bool:
-        """Whether the pass was timed at all: a sleep of the machine inside it makes its figure worthless."""
-        return "suspended" not in self.marks
+        """Whether the pass was timed to its end: a sleep of the machine inside it makes its figure worthless."""
+        return "suspended" not in self.marks and self.cut_short is None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -283,7 +285,9 @@ class Qualification:
     """The passes of one visit with its chain and conditions.
 
     ``state`` is ``running``, ``finished``, ``stopped`` or ``failed``; a run that was killed stays ``running``.
-    ``conditions`` holds what was written down about the visit, keys with their unit in the name.
+    ``conditions`` holds what was written down about the visit, keys with their unit in the name. ``campaign`` names the
+    round of tests that it belongs to. ``struck`` is the reason why it no longer counts, None while it does; ``changed`` is
+    when that, or the campaign, was last changed.
     """
 
     id: str
@@ -297,6 +301,14 @@ class Qualification:
     verdicts: tuple[Verdict, ...] = ()
     warnings: tuple[str, ...] = ()
     conditions: dict[str, object] = field(default_factory=dict)
+    campaign: str | None = None
+    struck: str | None = None
+    changed: str | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether it may be used: what was struck out is kept and never counted."""
+        return self.struck is None
 
     @property
     def mismatches(self) -> tuple[Mismatch, ...]:

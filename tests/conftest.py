@@ -46,7 +46,7 @@ def skip_or_fail(why: str) -> None:
 @pytest.fixture(autouse=True)
 def clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Give every test the same terminal and a logbook of its own."""
-    for name in ("NO_COLOR", "FORCE_COLOR", "COPYTIME_DEBUG", "TQDM_DISABLE", "PYTHONWARNINGS"):
+    for name in ("NO_COLOR", "FORCE_COLOR", "COPYTIME_DEBUG", "COPYTIME_CAMPAIGN", "TQDM_DISABLE", "PYTHONWARNINGS"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.setenv("TERM", "xterm")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from copytime.analysis.capping import APART
 from copytime.analysis.compare import difference_margin
 from copytime.analysis.elimination import Certainty, Judgement
-from copytime.analysis.evidence import Observation, same_part
+from copytime.analysis.evidence import Observation, same_part, unlike_small
 from copytime.analysis.known import Known
 from copytime.analysis.shared import drive_of
 from copytime.records import Part
@@ -150,7 +150,7 @@ class _Fellows:
 def _common_part(one: Judgement, other: Judgement, part: Part) -> bool:
     """Tell whether two results with different drives have ``part`` alone in common of what nothing clears."""
     drive, its = drive_of(one.observation), drive_of(other.observation)
-    if drive is None or its is None or same_part(drive, its):
+    if drive is None or its is None or same_part(drive, its) or unlike_small(one.observation, other.observation):
         return False
     common = [each for each in one.uncleared if any(same_part(each, theirs) for theirs in other.uncleared)]
     return len(common) == 1 and same_part(common[0], part)

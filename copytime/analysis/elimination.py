@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from copytime.analysis.evidence import Clearing, LinkState, Observation, link_clearing, unlike
 from copytime.analysis.known import Known
 from copytime.records import Part, Verdict
 
-__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "judge", "verdict_of"]
+__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "flagged", "judge", "verdict_of"]
 
 #: What every verdict rests on, in words.
 ASSUMPTION = "This assumes that the parts do not hinder each other: that the slowest one alone decides."
@@ -128,6 +128,11 @@ def _at_ceiling(one: Observation) -> LinkState | None:
         if link.ceiling is not None and link.at_ceiling is not None and one.rate >= link.at_ceiling * link.ceiling
     ]
     return max(full, key=lambda pair: pair[0])[1] if full else None
+
+
+def flagged(one: Judgement, known: Known) -> Judgement:
+    """Mark a judgement anew, after agreement or a cap has named a part that elimination alone did not."""
+    return replace(one, flags=_flags(one.observation, known, one.certainty, one.pace_setter))
 
 
 def _flags(one: Observation, known: Known, certainty: Certainty, setter: Part | None) -> tuple[Flag, ...]:

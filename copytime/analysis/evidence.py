@@ -20,6 +20,7 @@ from copytime.records import Direction, Part, Workload
 __all__ = [
     "CLEARLY",
     "LOOSE",
+    "RATED",
     "SHORTER",
     "Clearing",
     "LinkState",
@@ -34,6 +35,7 @@ __all__ = [
     "same_part",
     "speaks_of",
     "unlike",
+    "unlike_small",
 ]
 
 #: Evidence must be faster by more than this to clear a part, as a share (common practice, no source).
@@ -49,6 +51,9 @@ _LESS, _MORE = 1 - 1e-9, 1 + 1e-9
 
 #: Why a run clears a drive provisionally only, where length matters.
 SHORTER = "a shorter run"
+
+#: Why what a maker states clears provisionally only.
+RATED = "the maker's figure"
 
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 LOOSE = ("mixed", "unknown")
@@ -96,7 +101,8 @@ class Observation:
     ``native`` tells that the drive was attached without a bridge, ``rated`` that the figure is the maker's, ``doubted``
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
-    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is.
+    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is. ``recipe`` names the
+    sizes of small files that were made for the purpose: files of another size are another thing.
     """
 
     id: str
@@ -117,6 +123,7 @@ class Observation:
     turns: bool | None = None
     usable: bool = True
     content: str | None = None
+    recipe: str | None = None
 
     @property
     def rate(self) -> float:
@@ -235,14 +242,21 @@ def link_clearing(link: LinkState, rate: float) -> Clearing | None:
 
 def speaks_of(one: Observation, other: Observation) -> bool:
     """Tell whether a result through the same part in the same direction has a payload that makes it evidence."""
+    if unlike_small(one, other):
+        return False
     return other.payload == one.payload or (one.payload in LOOSE and other.payload == "large")
+
+
+def unlike_small(one: Observation, other: Observation) -> bool:
+    """Tell whether both moved small files of sizes that are known to differ: neither says anything about the other."""
+    return one.recipe is not None and other.recipe is not None and one.recipe != other.recipe
 
 
 def reservations(part: Part, one: Observation, other: Observation, *, elsewhere: bool) -> tuple[str, ...]:
     """List why evidence clears only provisionally; ``elsewhere`` tells that it comes from another host."""
     said = []
     if other.rated:
-        said.append("the maker's figure")
+        said.append(RATED)
     if elsewhere:
         said.append("on another host")
     own_right = part.kind == "drive" and other.native  # protocol and mode of a link that the drive does not have here

@@ -21,6 +21,7 @@ from copytime.analysis.evidence import (
     quicker,
     reservations,
     speaks_of,
+    unlike_small,
 )
 from copytime.records import Direction, Part
 
@@ -66,7 +67,7 @@ class _Through:
     def kind(self, one: Observation) -> _Kind:
         """Return everything but the host that reservations depend on; equal kinds meet with equal ones."""
         part, loose = self._of
-        made: _Kind = (one.payload, one.rated, one.protocol, one.mode, one.name_of("cable"))
+        made: _Kind = (one.payload, one.recipe, one.rated, one.protocol, one.mode, one.name_of("cable"))
         if part.kind == "drive":
             made += (one.native, one.run_bytes, one.fresh, one.turns)
         return (*made, one.content) if loose else made
@@ -128,19 +129,19 @@ class Known:
 
         What was measured goes before what its maker says.
         """
-        key = (drive.name, drive.kind, like.direction, like.payload, without.kind, without.name)
+        key = (drive.name, drive.kind, like.direction, like.payload, like.recipe, without.kind, without.name)
         if key not in self._own:
             self._own[key] = next((one for one in self._best_of(drive, like) if not one.has(without)), None)
         return self._own[key]
 
     def _best_of(self, drive: Part, like: Observation) -> list[Observation]:
         """List what a drive does, what tells most of the drive itself first."""
-        key = (drive.kind, drive.name, like.direction, like.payload)
+        key = (drive.kind, drive.name, like.direction, like.payload, like.recipe)
         if key not in self._owns:
             found = [
                 one
                 for one in self._by_part.get(key[:3], ())
-                if one.usable and not one.doubted and one.payload in (like.payload, "large")
+                if one.usable and not one.doubted and one.payload in (like.payload, "large") and not unlike_small(one, like)
             ]
             found.sort(key=lambda one: (not one.rated, one.native, one.payload == like.payload, one.rate), reverse=True)
             self._owns[key] = found

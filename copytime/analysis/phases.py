@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from copytime.analysis.partition import Noise, Values, noise, partition, smoothed
+from copytime.analysis.partition import Noise, Values, evened, noise, partition, smoothed
 from copytime.analysis.student import t_quantile
 from copytime.analysis.trend import Line, joined
 from copytime.records import Trace
@@ -156,15 +156,16 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
     logs = _logs(seconds)
     if _by_turns(logs):
         return _of_pairs(chunk_bytes, seconds, logs)
-    heard = noise(logs)
+    even = _logs(evened(seconds))
+    heard = noise(even)
     heard = Noise(sd=max(heard.sd, _QUIET), alike=heard.alike)
-    levels, dips = _without_dips(joined(smoothed(logs), _breaks(logs), heard, math.log1p(JUMP)))
+    levels, dips = _without_dips(joined(smoothed(even), _breaks(even), heard, math.log1p(JUMP)))
     made = tuple(_phase(chunk_bytes, seconds, logs, line, heard) for line in levels)
     worst = int(np.argmax(seconds))
     return Phases(
         chunk_bytes=chunk_bytes,
         phases=made,
-        drop=_drop(chunk_bytes, logs, levels, made, heard),
+        drop=_drop(chunk_bytes, even, levels, made, heard),
         oscillation=_oscillation(made),
         dips=dips,
         worst_at_bytes=worst * chunk_bytes,

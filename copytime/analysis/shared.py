@@ -95,7 +95,9 @@ def together(known: Known) -> list[Together]:
         for part in one.parts:
             if part.kind != "drive":
                 mode = (one.protocol, one.mode) if part.kind == "bridge" else ()
-                seen.setdefault((part.kind, part.name, one.direction, one.payload, mode), (part, []))[1].append(one)
+                seen.setdefault((part.kind, part.name, one.direction, one.payload, one.recipe, mode), (part, []))[1].append(
+                    one
+                )
     return [Together(part, tuple(several), tuple(_through(part, several, known))) for part, several in seen.values()]
 
 
@@ -201,7 +203,7 @@ def shared_parts(judged: Sequence[Judgement], known: Known, groups: Iterable[Tog
 
 def _name_key(part: Part, like: Observation) -> object:
     mode = (like.protocol, like.mode) if part.kind == "bridge" else ()
-    return part.kind, part.name, like.direction, like.payload, mode
+    return part.kind, part.name, like.direction, like.payload, like.recipe, mode
 
 
 def _naming(judged: Iterable[Judgement]) -> Mapping[object, Sequence[Judgement]]:

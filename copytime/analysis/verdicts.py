@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from copytime.analysis.agreement import AGREE, agree, by_agreement
 from copytime.analysis.capping import Model
 from copytime.analysis.contrary import Doubt, contrary
-from copytime.analysis.elimination import Certainty, Judgement, judge
+from copytime.analysis.elimination import Certainty, Judgement, flagged, judge
 from copytime.analysis.evidence import Observation, same_part
 from copytime.analysis.known import Known
 from copytime.analysis.next_test import told
@@ -59,7 +59,7 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     judged = by_agreement(first, known)
     shared = shared_parts(judged, known, groups)
     adding, capped, shows = _by_member(shared)
-    judged = [_under_a_cap(_beside_what_adds(one, adding), capped) for one in judged]
+    judged = [flagged(_under_a_cap(_beside_what_adds(one, adding), capped), known) for one in judged]
     whole = tuple(_with_shared(told(one), shows.get(one.observation.id, ())) for one in judged)
     return Findings(judgements=whole, shared=tuple(shared), doubts=tuple(doubts))
 

@@ -8,7 +8,8 @@ from typing import Any
 import click
 
 from copytime._version import __version__
-from copytime.cli.common import CONTEXT, common_options
+from copytime.cli.common import CONTEXT, Session, common_options
+from copytime.cli.voice import say_note
 
 __all__ = ["app"]
 
@@ -24,14 +25,23 @@ _COMMANDS: dict[str, str] = {
     "rate": "copytime.cli.rate:rate",
     "kit": "copytime.cli.kit:kit",
     "note": "copytime.cli.note:note",
+    "plan": "copytime.cli.plan:plan",
     "import": "copytime.cli.exchange:import_",
     "export": "copytime.cli.exchange:export",
     "compare": "copytime.cli.compare:compare",
     "reconcile": "copytime.cli.reconcile:reconcile",
+    "report": "copytime.cli.report:report",
     "log": "copytime.cli.log:log",
     "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
+    "explain": "copytime.cli.explain:explain",
+    "demo": "copytime.cli.demo:demo",
 }
+
+#: Commands whose answers come out of a logbook: where that is invented, they say so.
+_OUT_OF_LOGBOOK = frozenset(
+    {"kit", "note", "plan", "import", "export", "compare", "reconcile", "report", "chart", "log", "logbook"}
+)
 
 #: One line for each, so that --help needs no command's module.
 _SHORT: dict[str, str] = {
@@ -45,13 +55,17 @@ _SHORT: dict[str, str] = {
     "rate": "Say how fast a copy was that was timed by hand, with its margin.",
     "kit": "Keep the register of drives, bridges, cables and hosts.",
     "note": "Note a copy, a load or a fault at a console, timed by hand.",
+    "plan": "Plan a test day: what to copy in which order, how long it takes; a sheet to fill in.",
     "import": "Bring in sheets, documents, kit files and other logbooks.",
-    "export": "Write notes and kit as CSV or JSON.",
+    "export": "Write notes, kit and runs as CSV or JSON.",
     "compare": "Say which groups of notes differ, and which are within the margin of error.",
     "reconcile": "Say what sets the pace of noted copies, and what to test next.",
+    "report": "Write a report: Markdown, HTML or CSV, of everything, a drive, a host or a campaign.",
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
+    "explain": "Explain a term: margin, cap, witness, drop and others.",
+    "demo": "Write an invented logbook, to try everything on without a drive.",
 }
 
 
@@ -102,6 +116,15 @@ def app(**_options: Any) -> None:
     copytime qualify /mnt/drive     the full measurement
     copytime log                    what was measured so far
     """
+
+
+@app.result_callback()
+@click.pass_context
+def _say_invented(ctx: click.Context, code: Any, /, **_options: Any) -> Any:
+    """Say under every answer out of an invented logbook that nothing in it was measured, however quiet one asked to be."""
+    if ctx.invoked_subcommand in _OUT_OF_LOGBOOK and ctx.ensure_object(Session).invented:
+        say_note("invented data: nothing in this logbook was measured (copytime demo)")
+    return code
 
 
 app.params.extend(common_options())

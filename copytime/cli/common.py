@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -21,6 +20,8 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTEXT",
     "Session",
+    "answer_width",
+    "campaign_option",
     "check_output",
     "command",
     "common_options",
@@ -32,19 +33,27 @@ __all__ = [
     "one_form",
     "open_logbook",
     "output_option",
+    "say_warnings",
     "session",
+    "told_unlogged",
 ]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-@dataclass(slots=True)
 class Session:
-    """What was asked for on any level of the command line."""
+    """What was asked for on any level of the command line.
 
-    quiet: bool = False
-    verbose: bool = False
-    logbook: Path | None = None
+    A plain class: making a dataclass takes longer than a command needs to find its words.
+    """
+
+    __slots__ = ("logbook", "no_logbook", "quiet", "verbose")
+
+    def __init__(self) -> None:
+        self.quiet = False
+        self.verbose = False
+        self.logbook: Path | None = None
+        self.no_logbook: str | None = None  # why there is none to write to
 
     @property
     def logbook_path(self) -> Path:
@@ -54,6 +63,18 @@ class Session:
         from copytime.logbook.place import default_path
 
         return default_path()
+
+    @property
+    def invented(self) -> bool:
+        """Whether everything in that logbook is made up; False where there is none, or none that can be read."""
+        from copytime.logbook import Logbook
+
+        with contextlib.suppress(CopytimeError):
+            book = Logbook.read(self.logbook_path)
+            if book is not None:
+                with book:
+                    return book.invented
+        return False
 
 
 def session() -> Session:
@@ -70,10 +91,44 @@ def open_logbook(otherwise: str) -> Logbook | None:
     from copytime.logbook import Logbook
 
     try:
-        return Logbook.open(session().logbook_path)
+        book = Logbook.open(session().logbook_path)
+        invented = book.invented
     except LogbookError as error:
+        session().no_logbook = error.message
         say_note(f"{error.message}. {otherwise} {error.hint or ''}".strip())
         return None
+    if invented:  # a measurement among invented ones would pass for one of them
+        book.close()
+        say_note(f"everything in {plain(book.path)} is invented, and it takes nothing that was measured. {otherwise}")
+        return None
+    return book
+
+
+def say_warnings(warnings: Iterable[str]) -> None:
+    """Give the advice that belongs to a measurement, but for what ``told_unlogged`` says at the end."""
+    from copytime.cli.voice import say_note
+    from copytime.visits.notes import NOT_LOGGED
+
+    for said in warnings:
+        if not said.startswith(NOT_LOGGED):
+            say_note(said)
+
+
+def told_unlogged(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Say at the end what of a measurement, which was printed, is not in the logbook; then the exit code is 1.
+
+    ``warnings`` are those of the measurement; what is returned of them says that something was not logged.
+    """
+    from copytime.cli.voice import say_error
+    from copytime.visits.notes import NOT_LOGGED
+
+    found = tuple(said for said in warnings if said.startswith(NOT_LOGGED))
+    missed = session().no_logbook
+    if missed is not None:
+        found = (f"{NOT_LOGGED}{missed}", *found)
+    if found:
+        say_error(f"{found[0]}. What was measured was printed all the same", "Put that right and measure again.")
+    return found
 
 
 def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
@@ -155,10 +210,46 @@ def output_option(function: F) -> F:
     )(function)
 
 
-def json_text(document: dict[str, Any]) -> str:
-    """Write a document; the order of its keys is the order in which it was built, the frame first."""
+def _campaign(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Read the name of a campaign; an empty one, as a variable may hold, is none."""
+    del ctx, param
+    if not value:
+        return None
+    from copytime.notes import campaign_name
+
+    return campaign_name(value)
+
+
+def campaign_option(function: F) -> F:
+    """Add ``--campaign`` to what writes an entry."""
+    return click.option(
+        "--campaign",
+        metavar="NAME",
+        envvar="COPYTIME_CAMPAIGN",
+        callback=_campaign,
+        help="The round of tests that it belongs to (also: COPYTIME_CAMPAIGN).",
+    )(function)
+
+
+#: What documents of a logbook's content say they are. What was measured just now stands in no invented logbook.
+_FROM_LOGBOOK = {
+    f"copytime.{kind}"
+    for kind in ("log", "note", "kit", "comparison", "reconciliation", "export", "plan", "report", "chart")
+}
+
+
+def json_text(document: dict[str, Any], *, from_logbook: bool = False) -> str:
+    """Write a document; the order of its keys is the order in which it was built, the frame first.
+
+    One whose content comes out of an invented logbook says so with ``invented``; ``from_logbook`` tells that of a document
+    that does not always.
+    """
     import json
 
+    if (from_logbook or document.get("format") in _FROM_LOGBOOK) and session().invented:
+        at = list(document).index("created") + 1 if "created" in document else len(document)
+        pairs = list(document.items())
+        document = dict([*pairs[:at], ("invented", True), *pairs[at:]])
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 
@@ -175,6 +266,15 @@ def check_output(path: Path | None) -> None:
         raise InputError(f"there is no folder {plain(folder)}", hint="Name a file in a folder that exists.")
     if not os.access(folder, os.W_OK | os.X_OK):
         raise InputError(f"you may not write to {plain(folder)}", hint="Name a file in a folder that belongs to you.")
+
+
+def answer_width(path: Path | None) -> int:
+    """Columns of an answer: those of the terminal it is printed on; a file or a pipe gets a usual width."""
+    import sys
+
+    from copytime.cli.voice import text_width
+
+    return text_width(sys.stdout) if path is None else 100
 
 
 def deliver(text: str, path: Path | None) -> None:

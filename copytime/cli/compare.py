@@ -29,6 +29,7 @@ __all__ = ["compare"]
 @click.option("--host", metavar="NAME", help="Only at this host.")
 @click.option("--port", metavar="NAME", help="Only at this port.")
 @click.option("--payload", metavar="NAME", help="Only copies of this payload.")
+@click.option("--campaign", metavar="NAME", help="Only of this campaign.")
 @click.option("--since", metavar="DATE", help="Only from this day on.")
 @click.option("--until", metavar="DATE", help="Only up to this day.")
 @click.option("--pairwise", is_flag=True, help="Every group against every other, not only against the best.")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from copytime.cli.common import (
+    answer_width,
     command,
     csv_option,
     deliver,
@@ -18,7 +19,7 @@ from copytime.cli.common import (
     output_option,
     session,
 )
-from copytime.cli.log_notes import amend, shown_note, strike
+from copytime.cli.log_changes import amend, changes_of, shown_note, strike
 from copytime.cli.qualify import SIZE
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError
@@ -42,6 +43,7 @@ _HEADERS = ("id", "measured", "drive", "folder", "passes", "state")
 @click.option("--host", metavar="NAME", help="Only notes of this host.")
 @click.option("--direction", type=click.Choice(["to-drive", "from-drive"]), help="Only notes in this direction.")
 @click.option("--scene", metavar="NAME", help="Only loads of this scene.")
+@click.option("--campaign", metavar="NAME", help="Only of this campaign.")
 @click.option("--since", metavar="DATE", help="Only from this day on, such as 2026-11-01.")
 @click.option("--until", metavar="DATE", help="Only up to this day.")
 @json_option
@@ -56,6 +58,7 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
     copytime log show 3f2a             one entry again, by the beginning of its id
     copytime log amend 3f2a --set size=89GB
     copytime log strike 3f2a --reason "wrong drive"
+    copytime log --campaign "Autumn drives"
     copytime log --json                the list for other programs
     """
     if ctx.invoked_subcommand is not None:
@@ -120,6 +123,7 @@ def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Su
             one
             for one in book.qualifications()
             if (wanted.drive is None or one["drive"].lower() == wanted.drive.lower())
+            and (wanted.campaign is None or (one["campaign"] or "").lower() == wanted.campaign.lower())
             and (wanted.since is None or one["created"][:10] >= wanted.since)
             and (wanted.until is None or one["created"][:10] <= wanted.until)
         ]
@@ -140,6 +144,7 @@ def _filter(asked: dict[str, str | None]) -> Filter:
         bridge=asked["bridge"],
         host=asked["host"],
         scene=asked["scene"],
+        campaign=asked["campaign"],
         since=asked["since"],
         until=asked["until"],
     )
@@ -170,7 +175,7 @@ def _rows(measured: list[Summary], *, safe: bool = True) -> list[tuple[str, ...]
             plain(one["drive"], limit=40) if safe else one["drive"],
             plain(one["target"], limit=40) if safe else one["target"],
             str(one["pass_count"]),
-            one["state"],
+            one["state"] if one["struck"] is None else "struck out",
         )
         for one in measured
     ]
@@ -202,9 +207,11 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     if one is None:
         raise InputError(f"there is no logbook at {path}", hint="'copytime qualify --brief .' makes a start.")
     if is_stream(one) or time_for is not None:
-        show_stream(one, as_json=as_json, output=output, time_for=time_for)
+        more = changes_of(one)
+        show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)
         return ExitCode.DONE
-    deliver(json_text(qualification_document(one)) if as_json else qualification_text(one), output)
+    text = qualification_text(one, answer_width(output)) + changes_of(one)
+    deliver(json_text(qualification_document(one), from_logbook=True) if as_json else text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

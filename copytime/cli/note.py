@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import command, group, json_option, json_text, session
+from copytime.cli.common import campaign_option, command, group, json_option, json_text, session
 from copytime.cli.rate import timing_option
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
@@ -77,6 +78,7 @@ _gb = click.option(
 @click.option("--same-copy", is_flag=True, help="The times are several timings of one copy, not repeats.")
 @click.option("--moved", is_flag=True, help="It was moved, not copied.")
 @click.option("--live", is_flag=True, help="Time it now, with a stopwatch on the keyboard.")
+@campaign_option
 @json_option
 def copy(direction: str, size: str, times: tuple[str, ...], *, live: bool, as_json: bool, **given: Any) -> int:
     """Note a copy. DIRECTION is to-drive or from-drive, as seen from the drive; several TIMEs are repeats.
@@ -103,6 +105,7 @@ def copy(direction: str, size: str, times: tuple[str, ...], *, live: bool, as_js
 @timing_option
 @click.option("--same-copy", is_flag=True, help="The times are several timings of one load, not repeats.")
 @click.option("--live", is_flag=True, help="Time it now, with a stopwatch on the keyboard.")
+@campaign_option
 @json_option
 def load(scene: str, times: tuple[str, ...], *, live: bool, as_json: bool, **given: Any) -> int:
     """Note how long a SCENE took to load; several TIMEs are repeats.
@@ -130,6 +133,7 @@ def load(scene: str, times: tuple[str, ...], *, live: bool, as_json: bool, **giv
     ("direction", "DIRECTION", "to-drive or from-drive, where it was copying."),
 )
 @_gb
+@campaign_option
 @json_option
 def fault(fault: str, *, as_json: bool, **given: Any) -> int:
     """Note that a drive was refused, disconnected or aborted its copy: it counts against the chain.
@@ -161,7 +165,10 @@ def _live(texts: dict[str, str]) -> tuple[str, ...]:
     from copytime.visits.noting import make_note
 
     kind = NoteKind.COPY if "size" in texts else NoteKind.LOAD
-    checked = make_note(kind, texts, ("1:00",), created=_now(), known=_known())
+    known: list[KitItem] = []
+    with contextlib.suppress(LogbookError):  # told when the note is written; the copy does not wait
+        known = _known()
+    checked = make_note(kind, texts, ("1:00",), created=_now(), known=known)
     return (run_stopwatch(checked.size_bytes),)
 
 

@@ -8,8 +8,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.voice import say, say_error, say_note
+from copytime.cli.common import (
+    campaign_option,
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    say_warnings,
+    session,
+    told_unlogged,
+)
+from copytime.cli.voice import say, say_error
 from copytime.errors import ExitCode, Stopped
 
 if TYPE_CHECKING:
@@ -24,9 +36,10 @@ __all__ = ["watch"]
     "--quiet-after", "quiet_s", type=float, metavar="SECONDS",
     help="The copy is over when nothing moved for this long. [usual: 3]",
 )  # fmt: skip
+@campaign_option
 @json_option
 @output_option
-def watch(drive: str, *, quiet_s: float | None, as_json: bool, output: Path | None) -> int:
+def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: bool, output: Path | None) -> int:
     """Time a copy that another program makes to or from DRIVE, a folder on it or a device's name.
 
     \b
@@ -52,7 +65,8 @@ def watch(drive: str, *, quiet_s: float | None, as_json: bool, output: Path | No
     book = open_logbook("The copy is watched and printed, but not logged.")
     try:
         found = run_stoppable(
-            lambda stop: follow(target, quiet_s=wait, logbook=book, progress=live, stop=stop), stopping="stopping ..."
+            lambda stop: follow(target, quiet_s=wait, campaign=campaign, logbook=book, progress=live, stop=stop),
+            stopping="stopping ...",
         )
     finally:
         if live is not None:
@@ -63,11 +77,10 @@ def watch(drive: str, *, quiet_s: float | None, as_json: bool, output: Path | No
         make = watch_document if as_json else watch_text
         made = make(found.qualification, found.ways, found.quiet_s)
         deliver(json_text(made) if isinstance(made, dict) else made, output)
-        if not here.quiet:
-            for said in found.qualification.warnings:
-                say_note(said)
+        say_warnings(found.notices if here.quiet else found.qualification.warnings)
+    unlogged = told_unlogged(found.qualification.warnings) if found.ways else ()
     if found.failure is None:
-        return ExitCode.DONE
+        return ExitCode.FAILED if unlogged else ExitCode.DONE
     if isinstance(found.failure, Stopped):
         say_error("stopped before the drive fell quiet" if found.ways else "stopped; nothing had moved")
     else:

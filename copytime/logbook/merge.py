@@ -17,12 +17,12 @@ from copytime.safetext import plain
 __all__ = ["Merged", "back_up", "check", "merge", "open_other"]
 
 #: Tables that travel, those that others refer to first. The journal of scratch folders belongs to its machine and stays.
-_TABLES = ("qualification", "pass", "kit", "note", "note_history")
+_TABLES = ("qualification", "pass", "qualification_history", "kit", "note", "note_history")
 
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """How many rows of each kind were new, and how many notes were brought up to a newer state."""
+    """How many rows of each kind were new, and how many were brought up to a newer state."""
 
     qualifications: int
     kit: int
@@ -75,9 +75,16 @@ def back_up(book: Logbook, to: Path) -> None:
 def merge(book: Logbook, other: Logbook) -> Merged:
     """Take over what ``other`` has and ``book`` has not, all or nothing.
 
-    What both have is told apart by its id. An entry that was still running here and is finished there, and a note that was
-    amended or struck out there later, are brought up to date; of kit with one name the one that stands here stays.
+    What both have is told apart by its id. An entry that was still running here and is finished there, and an entry or a
+    note that was amended or struck out there later, are brought up to date; of kit with one name the one that stands here
+    stays. Raises InputError where one of them is invented and the other is not.
     """
+    if book.invented != other.invented:
+        which = other if other.invented else book
+        raise InputError(
+            f"everything in {plain(which.path)} is invented; it is never put together with what was measured",
+            hint="Leave it where it is, and look at it with --logbook.",
+        )
     counts = dict.fromkeys(_TABLES, 0)
     renewed = 0
     with other.reading() as theirs:  # an error in here names their file
@@ -94,11 +101,12 @@ def merge(book: Logbook, other: Logbook) -> Merged:
                     tuple(row),
                 ).rowcount
                 counts[table] += added
-                if not added and _newer(ours, table, row):
-                    sets = ", ".join(f"{name} = ?" for name in names)
+                renew = [] if added else _newer(ours, table, row)
+                if renew:
+                    sets = ", ".join(f"{name} = ?" for name in renew)
                     ours.execute(
                         f"UPDATE {table} SET {sets} WHERE id = ?",  # noqa: S608 - reason: as above
-                        (*tuple(row), row["id"]),
+                        (*(row[name] for name in renew), row["id"]),
                     )
                     renewed += 1
     return Merged(counts["qualification"], counts["kit"], counts["note"], renewed)
@@ -111,15 +119,24 @@ def _rows(theirs: sqlite3.Connection, table: str) -> Iterator[sqlite3.Row]:
         yield from theirs.execute(f"SELECT * FROM {table} ORDER BY rowid")  # noqa: S608 - reason: one of our own tables
 
 
-def _newer(ours: sqlite3.Connection, table: str, row: sqlite3.Row) -> bool:
-    """Tell whether their row replaces ours, which has the same id."""
+#: What is written when a qualification is changed after it was made, and so can be newer by itself.
+_LATER = ("struck", "campaign", "changed")
+
+
+def _newer(ours: sqlite3.Connection, table: str, row: sqlite3.Row) -> list[str]:
+    """Name the columns in which their row replaces ours, which has the same id."""
+    names = row.keys()
     if table == "qualification":
-        state = ours.execute("SELECT state FROM qualification WHERE id = ?", (row["id"],)).fetchone()
-        return state is not None and state[0] == "running" and row["state"] != "running"
+        mine = ours.execute("SELECT state, changed FROM qualification WHERE id = ?", (row["id"],)).fetchone()
+        ended = mine is not None and mine["state"] == "running" and row["state"] != "running"
+        found = [name for name in names if name not in _LATER] if ended else []
+        later = mine is not None and "changed" in names and _moment(mine["changed"]) < _moment(row["changed"])
+        return [*found, *_LATER] if later else found
     if table == "note":
         mine = ours.execute("SELECT changed FROM note WHERE id = ?", (row["id"],)).fetchone()
-        return mine is not None and row["changed"] is not None and _moment(mine[0]) < _moment(row["changed"])
-    return False
+        newer = mine is not None and row["changed"] is not None and _moment(mine[0]) < _moment(row["changed"])
+        return list(names) if newer else []
+    return []
 
 
 def _moment(text: str | None) -> float:

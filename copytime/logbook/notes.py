@@ -22,7 +22,7 @@ __all__ = ["Filter", "add_notes", "amend_note", "change_note", "find_note", "his
 #: What has a column of its own, because lists are filtered by it. The rest travels as JSON.
 _COLUMNS = (
     "id", "kind", "created", "made", "changed", "struck", "direction", "drive", "bridge", "cable", "host", "port",
-    "payload", "scene",
+    "payload", "scene", "campaign",
 )  # fmt: skip
 _NAMES = tuple(one.name for one in fields(Note))
 
@@ -40,6 +40,7 @@ class Filter:
     port: str | None = None
     scene: str | None = None
     payload: str | None = None
+    campaign: str | None = None
     since: str | None = None
     until: str | None = None
     struck: bool = True
@@ -71,7 +72,9 @@ def _row(one: Note) -> dict[str, Any]:
 
 
 def _from_row(row: sqlite3.Row) -> Note:
-    return note_of({**json.loads(row["details"]), **{name: row[name] for name in _COLUMNS}})
+    values = json.loads(row["details"])
+    values.update((name, value) for name, value in zip(row.keys(), row, strict=True) if name != "details")
+    return note_of(values)
 
 
 _INSERT = (
@@ -91,7 +94,7 @@ def notes(book: Logbook, wanted: Filter | None = None) -> Iterator[Note]:
     """Go through the notes, oldest first."""
     asked = wanted or Filter()
     where, values = [], {}
-    for name in ("kind", "direction", "drive", "bridge", "cable", "host", "port", "scene", "payload"):
+    for name in ("kind", "direction", "drive", "bridge", "cable", "host", "port", "scene", "payload", "campaign"):
         value = getattr(asked, name)
         if value is not None:
             where.append(f"{name} = :{name} COLLATE NOCASE")
@@ -105,7 +108,7 @@ def notes(book: Logbook, wanted: Filter | None = None) -> Iterator[Note]:
     if not asked.struck:
         where.append("struck IS NULL")
     with book.reading() as connection:
-        if not book.has_notes:
+        if not book.has_notes or (asked.campaign is not None and not book.has_campaigns):
             return
         condition = f" WHERE {' AND '.join(where)}" if where else ""
         query = f"SELECT * FROM note{condition} ORDER BY made, created, rowid"  # noqa: S608 - reason: names are our own

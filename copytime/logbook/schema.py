@@ -6,6 +6,8 @@ never between two versions. History of the format:
 1  qualifications with their passes, and the journal of scratch folders
 2  self-checks
 3  the register of kit; notes made by hand, with what they were before each change
+4  campaigns; qualifications can be struck out, and what was said of them before each change is kept
+5  what the logbook says of itself: whether everything in it is invented
 """
 
 from __future__ import annotations
@@ -115,6 +117,25 @@ _STEPS: tuple[str, ...] = (
         was TEXT NOT NULL
     ) STRICT;
     CREATE INDEX note_history_note ON note_history (note);
+    """,
+    """
+    ALTER TABLE qualification ADD COLUMN changed TEXT;
+    ALTER TABLE qualification ADD COLUMN struck TEXT;
+    ALTER TABLE qualification ADD COLUMN campaign TEXT;
+    CREATE TABLE qualification_history (
+        id TEXT PRIMARY KEY,
+        qualification TEXT NOT NULL REFERENCES qualification (id) ON DELETE RESTRICT,
+        changed TEXT NOT NULL,
+        was TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX qualification_history_qualification ON qualification_history (qualification);
+    ALTER TABLE note ADD COLUMN campaign TEXT;
+    """,
+    """
+    CREATE TABLE about (
+        name TEXT PRIMARY KEY,
+        value TEXT NOT NULL
+    ) STRICT;
     """,
 )
 

@@ -7,6 +7,7 @@ creates no logbook and changes nothing that stands in one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import sqlite3
@@ -17,16 +18,23 @@ from typing import Any, Self
 
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
-from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, refuse_strangers, translated, use_wal
+from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, full, refuse_strangers, translated, use_wal
+from copytime.logbook.entries import insert_entry, insert_pass
 from copytime.logbook.schema import VERSION, migrate, version_of
 from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
 from copytime.safetext import plain
 
 __all__ = ["Logbook", "Summary"]
 
+#: The format from which on qualifications have a campaign and can be struck out (see logbook.schema).
+_CAMPAIGNS_SINCE = 4
+
 
 class Summary(dict[str, Any]):
-    """A line of a listing: ``id``, ``created``, ``drive``, ``target``, ``state``, ``pass_count``."""
+    """A line of a listing: ``id``, ``created``, ``drive``, ``target``, ``state``, ``pass_count``, ``campaign``, ``struck``.
+
+    The last two are None where there is none.
+    """
 
 
 class Logbook:
@@ -48,6 +56,8 @@ class Logbook:
                 os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             connection = connect(path, "rwc")
         except OSError as error:
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise full(path) from None
             raise LogbookError(
                 f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=ELSEWHERE
             ) from None
@@ -97,6 +107,36 @@ class Logbook:
         found = self._connection.execute("SELECT count(*) FROM sqlite_master WHERE name IN ('kit', 'note')").fetchone()
         return int(found[0]) == 2
 
+    @property
+    def has_campaigns(self) -> bool:
+        """Whether entries of this file can be struck out and have a campaign: those of an older format cannot."""
+        return version_of(self._connection) >= _CAMPAIGNS_SINCE
+
+    @property
+    def _counted(self) -> str:
+        """What picks the qualifications ``q`` that were not struck out."""
+        return "q.struck IS NULL" if self.has_campaigns else "1"
+
+    @property
+    def invented(self) -> bool:
+        """Whether everything in here was made up, as 'copytime demo' does: then every listing and report says so."""
+        return self.invention is not None
+
+    @property
+    def invention(self) -> str | None:
+        """What an invented logbook says of itself; None for one in which somebody measured."""
+        with translated(self.path):
+            known = self._connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'about'").fetchone()
+            if known is None:  # a file of an older format that is only being read
+                return None
+            row = self._connection.execute("SELECT value FROM about WHERE name = 'invented'").fetchone()
+        return None if row is None else str(row[0])
+
+    def mark_invented(self, words: str) -> None:
+        """Write down for good that nothing in this logbook was measured; ``words`` say what it is."""
+        with self._writing():
+            self._connection.execute("INSERT OR REPLACE INTO about (name, value) VALUES ('invented', ?)", (words,))
+
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction for the modules beside this one: committed at the end of the block, undone on any error."""
@@ -112,34 +152,12 @@ class Logbook:
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""
         with self._writing():
-            self._connection.execute(
-                "INSERT INTO qualification (id, created, state, drive, target, chain, verdicts, warnings, conditions)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    one.id,
-                    one.created,
-                    one.state,
-                    one.drive,
-                    one.target,
-                    rows.chain_text(one.chain),
-                    rows.verdicts_text(one.verdicts),
-                    rows.dumps(list(one.warnings)),
-                    rows.dumps(one.conditions),
-                ),
-            )
+            insert_entry(self._connection, one)
 
     def add_pass(self, qualification: str, one: Pass) -> None:
         """Write a pass that has just ended."""
-        row = rows.pass_row(one)
-        names = ", ".join(row)
-        places = ", ".join(f":{name}" for name in row)
         with self._writing():
-            self._connection.execute(
-                f"INSERT INTO pass (qualification, position, {names})"  # noqa: S608 - reason: names are our own columns
-                " VALUES (:qualification,"
-                f" (SELECT coalesce(max(position), 0) + 1 FROM pass WHERE qualification = :qualification), {places})",
-                {**row, "qualification": qualification},
-            )
+            insert_pass(self._connection, qualification, one)
 
     def add_verification(self, one: Pass) -> None:
         """Write down what a later check of every byte found of what this pass had moved."""
@@ -171,8 +189,9 @@ class Logbook:
     def qualifications(self) -> list[Summary]:
         """List all qualifications, oldest first, without their passes."""
         with translated(self.path):
+            more = "q.campaign, q.struck" if self.has_campaigns else "NULL AS campaign, NULL AS struck"
             found = self._connection.execute(
-                "SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count"
+                f"SELECT q.id, q.created, q.drive, q.target, q.state, count(p.id) AS pass_count, {more}"  # noqa: S608 - reason: our own words
                 " FROM qualification q LEFT JOIN pass p ON p.qualification = q.id GROUP BY q.id ORDER BY q.created, q.id"
             ).fetchall()
         return [Summary(row) for row in found]
@@ -198,20 +217,21 @@ class Logbook:
             verdicts=rows.verdicts_of(row["verdicts"]),
             warnings=tuple(json.loads(row["warnings"])),
             conditions=json.loads(row["conditions"]),
+            **{name: row[name] for name in ("campaign", "struck", "changed") if name in row.keys()},  # noqa: SIM118 - reason: a row is no dict
         )
 
     def last_rates(self, drive: str) -> dict[Workload, float]:
         """Return how fast large files (bytes per second) and small ones (files per second) last moved to and from a drive.
 
-        What memory answered for does not count; a workload that was never measured there is left out.
+        What memory answered for and what was struck out does not count; a workload never measured there is left out.
         """
         found = {}
         with translated(self.path):
             for workload, amount in ((Workload.LARGE, "payload_bytes"), (Workload.SMALL, "files")):
                 seen = self._connection.execute(
-                    f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: one of two columns
-                    " JOIN qualification q ON q.id = p.qualification"
-                    " WHERE q.drive = ? AND p.workload = ? AND p.witness != 'cached'"
+                    f"SELECT p.{amount} AS amount, p.elapsed_ns FROM pass p"  # noqa: S608 - reason: our own words
+                    f" JOIN qualification q ON q.id = p.qualification WHERE {self._counted}"
+                    " AND q.drive = ? AND p.workload = ? AND p.witness != 'cached'"
                     " ORDER BY p.started DESC, p.position DESC LIMIT 4",
                     (drive, workload.value),
                 ).fetchall()
@@ -245,16 +265,15 @@ class Logbook:
     def measured(self) -> Iterator[tuple[dict[str, Any], Pass]]:
         """Go through all passes with ``id``, ``drive``, ``created``, ``chain`` and ``conditions`` of their qualification.
 
-        Oldest first.
-
-        Traces and the times of single files are left out.
+        Oldest first; what was struck out is passed over. Traces and the times of single files are left out.
         """
         with translated(self.path):
             found = self._connection.execute(
-                "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction, p.repeat,"
-                " p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes, p.witness,"
-                " p.access, p.details, NULL AS trace, NULL AS latencies"
-                " FROM pass p JOIN qualification q ON q.id = p.qualification ORDER BY q.created, q.id, p.position"
+                "SELECT q.id AS visit, q.drive, q.created, q.chain, q.conditions, p.id, p.workload, p.direction,"  # noqa: S608 - reason: our own words
+                " p.repeat, p.started, p.payload_bytes, p.files, p.elapsed_ns, p.flush_ns, p.device_bytes, p.other_bytes,"
+                " p.witness, p.access, p.details, NULL AS trace, NULL AS latencies"
+                f" FROM pass p JOIN qualification q ON q.id = p.qualification WHERE {self._counted}"
+                " ORDER BY q.created, q.id, p.position"
             )
             for row in found:
                 about = {
@@ -304,6 +323,8 @@ class Logbook:
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:
         """One transaction: committed at the end of the block, undone on any error."""
+        if not self.path.exists():  # SQLite would go on writing to a file that has no name any more
+            raise LogbookError(f"the logbook {plain(self.path)} is gone: it was moved or deleted meanwhile", hint=ELSEWHERE)
         with translated(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:

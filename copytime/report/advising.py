@@ -10,7 +10,7 @@ from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["advice_lines", "advice_objects", "asymmetries"]
+__all__ = ["advice_lines", "advice_objects", "asymmetries", "gained"]
 
 
 def _name(text: str) -> str:
@@ -75,12 +75,12 @@ def _bought(one: Buying) -> list[str]:
         name, price, currency = one.cheapest
         cost = f"{significant(price, 3)} {plain(currency)}".strip()
         lines.append(f"- cheapest of those for its size, and without a fault: {_name(name)}, {cost} per TB")
-    return lines + [_gained(gain) for gain in one.gains]
+    return lines + [f"- {gained(gain)}" for gain in one.gains]
 
 
-def _gained(one: Gain) -> str:
+def gained(one: Gain) -> str:
     """Say what a faster drive would gain, under both models where it is open."""
-    lead = f"- a drive of {rate_text(one.own)} MB/s by itself would take for {size_text(one.size_bytes)} {one.direction} "
+    lead = f"a drive of {rate_text(one.own)} MB/s by itself would take for {size_text(one.size_bytes)} {one.direction} "
     now = f"the best one takes {duration_text(one.now_s)}"
     if one.model == "open":
         return (

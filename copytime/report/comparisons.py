@@ -13,12 +13,12 @@ from copytime.units import rate_text, significant, with_margin
 if TYPE_CHECKING:
     from copytime.analysis.compare import Comparison
 
-__all__ = ["PAIR_HEADERS", "comparison_document", "comparison_text", "pair_rows"]
+__all__ = ["PAIR_HEADERS", "comparison_document", "comparison_text", "figure_text", "pair_rows"]
 
 PAIR_HEADERS = ("first", "second", "outcome", "difference %", "low %", "high %", "repeats needed", "rests on")
 
 
-def _figure(kind: NoteKind, value: float, low: float, high: float) -> str:
+def figure_text(kind: NoteKind, value: float, low: float, high: float) -> str:
     """Write a rate in MB/s or a time in seconds with its margin; a load's value is one over its seconds."""
     if kind is NoteKind.LOAD:
         value, low, high = 1 / value, 1 / high, 1 / low
@@ -39,7 +39,7 @@ def comparison_text(kind: NoteKind, groups: Any, pairs: tuple[tuple[str, str, Co
             plain(one.name, limit=50),
             str(one.repeats),
             str(one.visits),
-            _figure(kind, one.value, one.low, one.high),
+            figure_text(kind, one.value, one.low, one.high),
             str(one.faults or ""),
         )
         for one in groups

@@ -74,6 +74,7 @@ def copy_document(
         one.created,
         id=one.id,
         state=one.state,
+        campaign=one.campaign,
         drive=one.drive,
         source=storable(source),
         destination=storable(destination),

@@ -73,6 +73,7 @@ def note_lines(one: Note, found: TimedRate | None, before: Iterable[tuple[str, N
         "remark": one.remark,
         "fill": f"{one.fill * 100:g} %" if one.fill is not None else None,
         "moved": "yes: moved, not copied" if one.moved else None,
+        "campaign": one.campaign,
         "struck": one.struck,
     }
     lines += [f"{name:<9} {plain(value)}" for name, value in told.items() if value]
@@ -116,6 +117,7 @@ def note_object(one: Note, found: TimedRate | None, *, personal: bool = False) -
         "after_text": one.after_text,
         "after_bytes": one.after_bytes,
         "remark": one.remark,
+        "campaign": one.campaign,
         "seconds": found.seconds if found is not None else None,
         "rate_mb_per_s": found.rate / 1e6 if found is not None and found.size_bytes is not None else None,
         "low_mb_per_s": interval[0] / 1e6 if interval else None,

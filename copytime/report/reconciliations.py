@@ -8,6 +8,7 @@ from typing import Any
 from copytime.analysis.buying import model_of
 from copytime.analysis.capping import Model
 from copytime.analysis.elimination import Certainty, Judgement
+from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
 from copytime.analysis.shared import SharedPart
@@ -18,7 +19,18 @@ from copytime.report.tables import table
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
 
-__all__ = ["RESULT_HEADERS", "explained", "reconciliation_document", "reconciliation_text", "result_rows"]
+__all__ = [
+    "RESULT_HEADERS",
+    "certainty_word",
+    "explained",
+    "finding_lines",
+    "own_words",
+    "reconciliation_document",
+    "reconciliation_text",
+    "result_rows",
+    "setter_words",
+    "shared_sentence",
+]
 
 RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "MB/s", "low", "high", "repeats", "visits", "elsewhere MB/s",
                   "rests on", "noted/elsewhere", "share of ceiling", "certainty", "pace-setter")  # fmt: skip
@@ -31,7 +43,12 @@ def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios
     for host, direction in heads:
         here = [one for one in found.results if (one.note.host, one.note.direction) == (host, direction)]
         lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here), ""]
-        lines += _findings(here, [one for one in found.shared if one.direction is direction], found)
+        lines += finding_lines(here, [one for one in found.shared if one.direction is direction], found)
+        lines += [
+            f"- {plain(one.sentence(), limit=1000)}"
+            for one in found.overheads
+            if (one.host, one.direction) == (host, direction)
+        ]
         lines.append("")
     lines += asymmetries(found)
     lines += advice_lines(buying, loading, ratios)
@@ -51,7 +68,7 @@ def _rate(one: Reconciled) -> str:
     return with_margin(one.rate / 1e6, half / 1e6)
 
 
-def _own_words(one: Reconciled) -> str:
+def own_words(one: Reconciled) -> str:
     """Say what the rate beside a noted one rests on."""
     own = one.own
     if own is None:
@@ -66,7 +83,7 @@ def _own_words(one: Reconciled) -> str:
     return f"{way}, {visits} visit{'' if visits == 1 else 's'}"
 
 
-def _setter(one: Judgement) -> str:
+def setter_words(one: Judgement) -> str:
     """Name who sets the pace, or those among whom it is."""
     if one.pace_setter is not None:
         return plain(one.pace_setter.name, limit=40)
@@ -74,7 +91,8 @@ def _setter(one: Judgement) -> str:
     return joint.join(plain(part.name, limit=30) for part in one.suspects) or "-"
 
 
-def _certainty(one: Reconciled) -> str:
+def certainty_word(one: Reconciled) -> str:
+    """Say in a word how sure it is."""
     if one.doubts:
         return "doubted"
     return "adding" if one.judgement.in_turn else one.judgement.certainty.value
@@ -89,11 +107,11 @@ def _table(several: Iterable[Reconciled]) -> str:
             _rate(one),
             f"{one.repeats}/{one.visits}",
             rate_text(one.own.rate) if one.own else "-",
-            _own_words(one),
+            own_words(one),
             significant(one.rate / one.own.rate, 3) if one.own else "-",
             percent_text(one.rate / one.ceiling) if one.ceiling else "-",
-            _certainty(one),
-            _setter(one.judgement),
+            certainty_word(one),
+            setter_words(one.judgement),
         )
         for one in several
     ]
@@ -102,7 +120,7 @@ def _table(several: Iterable[Reconciled]) -> str:
     return table(headers, rows, right=(3, 4, 5, 7, 8))
 
 
-def _findings(several: Sequence[Reconciled], shared: Iterable[SharedPart], found: Reconciliation) -> list[str]:
+def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart], found: Reconciliation) -> list[str]:
     """Say in sentences what was found for one host and direction, the firmest first."""
     ids = {one.judgement.observation.id for one in several}
     lines = []
@@ -110,7 +128,7 @@ def _findings(several: Sequence[Reconciled], shared: Iterable[SharedPart], found
     for part in sorted(shared, key=lambda one: not one.shown):
         if not ids & set(part.shown_by):
             continue
-        lines.append(f"- {_shared_sentence(part, found)}")
+        lines.append(f"- {shared_sentence(part, found)}")
         if part.shared is not None and part.shared.members:
             told |= set(part.shared.members)
     for one in several:
@@ -126,7 +144,8 @@ def _findings(several: Sequence[Reconciled], shared: Iterable[SharedPart], found
     return lines
 
 
-def _shared_sentence(one: SharedPart, found: Reconciliation) -> str:
+def shared_sentence(one: SharedPart, found: Reconciliation) -> str:
+    """Say what a part does to all that goes through it, and by what that is shown."""
     by = [found.named(name) for name in one.shown_by]
     said = plain(one.sentence(), limit=2000)
     owns = [each.own.rate for each in by if each is not None and each.own is not None]
@@ -173,11 +192,11 @@ def result_rows(found: Reconciliation) -> list[tuple[str, ...]]:
             str(one.repeats),
             str(one.visits),
             significant(one.own.rate / 1e6, 6) if one.own else "",
-            _own_words(one) if one.own else "",
+            own_words(one) if one.own else "",
             significant(one.rate / one.own.rate, 4) if one.own else "",
             significant(one.rate / one.ceiling, 4) if one.ceiling else "",
-            _certainty(one),
-            _setter(one.judgement),
+            certainty_word(one),
+            setter_words(one.judgement),
         )
         for one in found.results
     ]
@@ -206,7 +225,7 @@ def _result(one: Reconciled) -> dict[str, Any]:
         "repeats": one.repeats,
         "visits": one.visits,
         "elsewhere_mb_per_s": one.own.rate / 1e6 if one.own else None,
-        "elsewhere_rests_on": _own_words(one) if one.own else None,
+        "elsewhere_rests_on": own_words(one) if one.own else None,
         "ceiling_mb_per_s": one.ceiling / 1e6 if one.ceiling else None,
         "share": one.rate / one.ceiling if one.ceiling else None,
         "certainty": judgement.certainty.value,
@@ -244,6 +263,22 @@ def _shared(one: SharedPart) -> dict[str, Any]:
     return made
 
 
+def _overhead(one: HostOverhead) -> dict[str, Any]:
+    return {
+        "host": one.host,
+        "direction": one.direction.value,
+        "seconds": one.found.seconds,
+        "low_seconds": one.found.low,
+        "high_seconds": one.found.high,
+        "shown": one.found.shown,
+        "straight": one.found.straight,
+        "copies": one.found.copies,
+        "sizes": one.found.sizes,
+        "drives": list(one.drives),
+        "margin_covers": one.found.margin.covers,
+    }
+
+
 def reconciliation_document(
     created: str, found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None
 ) -> dict[str, Any]:
@@ -256,6 +291,7 @@ def reconciliation_document(
         next_test=test.words if test else None,
         next_test_command=test.command if test else None,
         next_test_seconds=test.seconds if test else None,
+        overheads=[_overhead(one) for one in found.overheads],
         asymmetries=asymmetries(found),
         faults=len(found.faults),
         remarks=list(found.remarks),

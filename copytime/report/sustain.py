@@ -14,11 +14,21 @@ from copytime.errors import InputError
 from copytime.records import Access, Direction, Pass, Qualification, Workload
 from copytime.report.documents import document, part_object, pass_object
 from copytime.report.tables import table, verified_line
-from copytime.report.text import STATE
+from copytime.report.text import STATE, later_lines
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, size_text, with_margin
 
-__all__ = ["Stream", "duration_for", "duration_line", "is_stream", "streams_of", "sustain_document", "sustain_text"]
+__all__ = [
+    "Stream",
+    "duration_for",
+    "duration_line",
+    "is_stream",
+    "phase_rate",
+    "shape_of",
+    "streams_of",
+    "sustain_document",
+    "sustain_text",
+]
 
 #: A drive that ends this warm after warming by that much may have slowed down for it, in degrees Celsius (common practice,
 #: no source).
@@ -103,6 +113,7 @@ def sustain_text(one: Qualification) -> str:
     lines = [
         f"drive     {plain(one.drive)}, {plain(str(conditions.get('file_system', '')))} at {plain(one.target)}",
         f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
+        *later_lines(one),
         "",
     ]
     streams = streams_of(one)
@@ -127,11 +138,11 @@ def _table(streams: Sequence[Stream]) -> str:
             each.one.direction.value,
             size_text(phase.from_bytes),
             size_text(phase.to_bytes),
-            _rate(phase),
+            phase_rate(phase),
             f"{rate_text(phase.first)} to {rate_text(phase.last)}" if phase.declines else "-",
             percent_text(phase.spread),
             duration_text(phase.seconds),
-            _shape(each.found, phase),
+            shape_of(each.found, phase),
         )
         for each in streams
         for phase in each.found.phases
@@ -139,7 +150,8 @@ def _table(streams: Sequence[Stream]) -> str:
     return table(headers, rows, right=(1, 2, 3, 5, 6))
 
 
-def _rate(phase: Phase) -> str:
+def phase_rate(phase: Phase) -> str:
+    """Write the rate of a phase in MB/s with its margin."""
     if phase.low is None or phase.high is None:
         return f"{rate_text(phase.rate)} (no margin)"
     if max(phase.high / phase.rate - 1, 1 - phase.low / phase.rate) > _WIDE:
@@ -147,7 +159,8 @@ def _rate(phase: Phase) -> str:
     return with_margin(phase.rate / 1e6, max(phase.high - phase.rate, phase.rate - phase.low) / 1e6)
 
 
-def _shape(found: Phases, phase: Phase) -> str:
+def shape_of(found: Phases, phase: Phase) -> str:
+    """Say in a word what a phase looks like."""
     swing = found.oscillation
     if swing is not None and swing.from_bytes <= phase.from_bytes < swing.to_bytes:
         return "swings"
@@ -164,6 +177,9 @@ def _said(each: Stream, *, several: bool) -> list[str]:
     files = f" in {one.files} files" if one.files > 1 else ""
     rate = f"on average {rate_text(one.rate)} MB/s; witness {one.witness}, {one.access}"
     lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {duration_text(one.elapsed_ns / 1e9)}, {rate}"]
+    if one.cut_short is not None:
+        flushed = "" if one.flush_ns or one.direction is Direction.FROM_DRIVE else ", and nothing flushed it"
+        lines.append(f"cut       short: {plain(one.cut_short, limit=300)}{flushed}; no finished pass{of}")
     if drop is not None:
         lines.append(
             f"drop      after {size_text(drop.after_bytes)} ({size_text(drop.low_bytes)} to {size_text(drop.high_bytes)}): "
@@ -231,6 +247,9 @@ def sustain_document(one: Qualification, times: Sequence[Duration] = ()) -> dict
         one.created,
         id=one.id,
         state=one.state,
+        campaign=one.campaign,
+        struck=one.struck,
+        changed=one.changed,
         drive=one.drive,
         target=one.target,
         chain=[part_object(part) for part in one.chain],
@@ -271,7 +290,7 @@ def _stream_object(each: Stream) -> dict[str, Any]:
                 "first_mb_per_s": phase.first / 1e6,
                 "last_mb_per_s": phase.last / 1e6,
                 "spread_percent": phase.spread * 100,
-                "shape": _shape(found, phase),
+                "shape": shape_of(found, phase),
             }
             for phase in found.phases
         ],

@@ -73,6 +73,7 @@ def watch_document(one: Qualification, ways: Sequence[Seen], quiet_s: float) -> 
         one.created,
         id=one.id,
         state=one.state,
+        campaign=one.campaign,
         drive=one.drive,
         quiet_seconds=quiet_s,
         ways=[

@@ -14,7 +14,7 @@ from copytime.analysis.noted import TimedRate, bound_of, timed, timing_of
 from copytime.errors import InputError
 from copytime.links import find_link
 from copytime.logbook.kit import known_name
-from copytime.notes import Fault, KitItem, KitKind, Note, NotedTime, NoteKind, PayloadKind
+from copytime.notes import Fault, KitItem, KitKind, Note, NotedTime, NoteKind, PayloadKind, campaign_name
 from copytime.records import Direction
 from copytime.safetext import plain, storable
 from copytime.suggest import nearest
@@ -36,7 +36,7 @@ __all__ = [
 #: Fields that name kit.
 CHAIN = {"drive": KitKind.DRIVE, "bridge": KitKind.BRIDGE, "cable": KitKind.CABLE, "host": KitKind.HOST}
 
-_ANY = {"made", "port", "link", "system", "capture", "remark", *CHAIN}
+_ANY = {"made", "port", "link", "system", "capture", "remark", "campaign", *CHAIN}
 _TIMED = {"timing", "same_copy", "moved", "state"}
 
 #: Which fields a note of each kind may have, beside its times.
@@ -132,6 +132,7 @@ _READ: dict[str, Callable[[str], Any]] = {
     "remark": _text,
     "fault": lambda text: Fault(_word(Fault)(text)),
     "message": _text,
+    "campaign": campaign_name,
 }
 
 
@@ -287,7 +288,7 @@ def amended(old: Note, given: Mapping[str, str], times: Sequence[str], now: str,
 def texts_of(one: Note) -> dict[str, str]:
     """Write a note's fields as somebody would type them."""
     found = {}
-    for name in ALLOWED[one.kind] - {"size", "after"}:
+    for name in sorted(ALLOWED[one.kind] - {"size", "after"}):
         value = getattr(one, name)
         if value is None or value is False:
             continue
