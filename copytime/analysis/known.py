@@ -199,7 +199,7 @@ class Known:
             return [], ()
         host = _host(one)
         here = through.here.get(host, {})
-        longer = part.kind == "drive" and self._as_long(through, one, pace)
+        longer = part.kind == "drive" and self._as_long(through, one, pace, besides)
         streams = [(here[kind], reasons, True) for kind, reasons in plan.weak if not (longer and SHORTER in reasons)]
         streams += [
             (through.all_of[kind], reasons, False) for kind, reasons in plan.elsewhere if not (longer and SHORTER in reasons)
@@ -222,12 +222,12 @@ class Known:
                 fewest = reasons if not fewest or len(reasons) < len(fewest) else fewest
         return weak, fewest
 
-    def _as_long(self, through: _Through, one: Observation, pace: Pace) -> bool:
+    def _as_long(self, through: _Through, one: Observation, pace: Pace, besides: Collection[str]) -> bool:
         """Tell whether a drive ran elsewhere for at least as long as ``one`` did, and was not clearly faster."""
         if one.run_bytes is None:
             return False
         return any(
-            as_long(one, other) and not quicker(its, pace)
+            as_long(one, other) and other.id not in besides and not quicker(its, pace)
             for other, its in zip(reversed(through.ranked), reversed(through.paces), strict=True)
         )
 
