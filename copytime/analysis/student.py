@@ -94,7 +94,7 @@ def t_quantile(p: float, df: float) -> float:
     return _quantile(p, df)
 
 
-@functools.lru_cache(maxsize=4096)
+@functools.lru_cache(maxsize=32768)
 def _quantile(p: float, df: float) -> float:
     """Find the quantile by Newton's method, kept inside a bracket that shrinks with every step."""
     if p < 0.5:
@@ -114,7 +114,7 @@ def _quantile(p: float, df: float) -> float:
         following = t - step
         if not low < following < high:
             following = (low + high) / 2 if math.isfinite(high) else 2 * t
-        if abs(following - t) <= 1e-14 * following:
+        if abs(following - t) <= 1e-13 * following:  # the next step is its square: rounding is all that is left
             return following
         t = following
     return t
