@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, combine
 
@@ -126,7 +126,7 @@ def difference_margin(first: Estimate, second: Estimate) -> Margin:
     ours = {one.shared: one for one in first.components if one.shared}
     both = theirs.keys() & ours.keys()
     parts = [one for one in (*first.components, *second.components) if one.shared not in both or one.shared is None]
-    parts += [replace(ours[name], u=left) for name in sorted(both) if (left := abs(ours[name].u - theirs[name].u)) > 0]
+    parts += [ours[name]._replace(u=left) for name in sorted(both) if (left := abs(ours[name].u - theirs[name].u)) > 0]
     return combine(parts, ", ".join(dict.fromkeys(one.name for one in parts)))
 
 

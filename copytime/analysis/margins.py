@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from copytime.analysis.student import t_quantile
 
@@ -27,8 +27,7 @@ ASSUMED_DF = 4.0
 ADAPTIVE = 1.08
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(NamedTuple):
     """A standard deviation of the logarithm with the degrees of freedom that stand behind it (infinite: known exactly)."""
 
     sd: float
@@ -60,8 +59,7 @@ def pool(spreads: Iterable[Spread]) -> Spread | None:
     return Spread(math.sqrt(math.fsum(one.df * one.sd**2 for one in known) / total), total)
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(NamedTuple):
     """One source of uncertainty of a figure: standard uncertainty of the logarithm and its degrees of freedom.
 
     Components of two figures with the same ``shared`` name are the very same error, and cancel when the two are compared.
@@ -76,8 +74,7 @@ class Component:
     estimate: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Margin:
+class Margin(NamedTuple):
     """A combined standard uncertainty of the logarithm, its effective degrees of freedom, and what it covers."""
 
     u: float

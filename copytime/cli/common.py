@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -41,14 +40,19 @@ __all__ = [
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-@dataclass(slots=True)
 class Session:
-    """What was asked for on any level of the command line."""
+    """What was asked for on any level of the command line.
 
-    quiet: bool = False
-    verbose: bool = False
-    logbook: Path | None = None
-    no_logbook: str | None = None  # why there is none to write to
+    A plain class: making a dataclass takes longer than a command needs to find its words.
+    """
+
+    __slots__ = ("logbook", "no_logbook", "quiet", "verbose")
+
+    def __init__(self) -> None:
+        self.quiet = False
+        self.verbose = False
+        self.logbook: Path | None = None
+        self.no_logbook: str | None = None  # why there is none to write to
 
     @property
     def logbook_path(self) -> Path:

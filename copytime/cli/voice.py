@@ -6,7 +6,6 @@ import contextlib
 import os
 import re
 import sys
-import textwrap
 from typing import TextIO
 
 import click
@@ -17,7 +16,7 @@ __all__ = ["answer", "colour_wanted", "fitted", "say", "say_error", "say_note"]
 _NARROWEST, _WIDEST = 60, 120
 
 #: What a line of a plan or an answer begins with: a word, and room up to the column where all others begin.
-_LEAD = re.compile(r"\S+ {2,}| +")
+_LEAD = r"\S+ {2,}| +"
 
 
 def colour_wanted(stream: TextIO) -> bool:
@@ -33,6 +32,8 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     """
     if not stream.isatty():
         return text
+    import textwrap  # it compiles its patterns, which no answer into a pipe should wait for
+
     width = min(_WIDEST, max(_NARROWEST, _columns(stream)))
     lines: list[str] = []
     given = text.split("\n")
@@ -40,7 +41,7 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
         if "^" in (line.strip(), following.strip()):  # it points at a place in the line above it
             lines.append(line)
             continue
-        lead = _LEAD.match(line)
+        lead = re.match(_LEAD, line)
         under = " " * (len(lead.group()) if lead is not None else indent)
         lines += textwrap.wrap(
             line, width, subsequent_indent=under, break_long_words=False, break_on_hyphens=False, expand_tabs=False

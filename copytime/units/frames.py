@@ -7,8 +7,8 @@ stays with the clock. No frame is lost, only numbers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 __all__ = ["FRAME_RATES", "FrameRate", "frame_rate", "frames_of_timecode", "timecode_text"]
 
@@ -32,8 +32,7 @@ FRAME_RATES = "a frame rate such as 25, 30, 50, 59.94, 60, 120 or 60000/1001"
 _FASTEST = 1000
 
 
-@dataclass(frozen=True, slots=True)
-class FrameRate:
+class FrameRate(NamedTuple):
     """Frames per second: exact, and by the name that was typed."""
 
     exact: Fraction

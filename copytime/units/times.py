@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from copytime.units.reading import LONGEST, Unreadable
 
@@ -43,8 +42,7 @@ class Bound(enum.StrEnum):
     ABOUT = "~"  # an approximation, of unknown quality
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Duration:
+class Duration(NamedTuple):
     """A duration as it was written.
 
     ``seconds`` is exact. ``resolution`` is the step of the last digit, or of one frame, in seconds; ``edges`` is 2 where
@@ -54,11 +52,11 @@ class Duration:
 
     seconds: Fraction
     resolution: Fraction
+    text: str
     edges: int = 1
     bound: Bound = Bound.EXACT
     frames: int | None = None
     rate: FrameRate | None = None
-    text: str
 
     @property
     def uncertainty(self) -> float:
