@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
@@ -13,13 +14,16 @@ from copytime.logbook.sheets import write_sheet
 from copytime.notes import PayloadKind
 from copytime.report.frame import document
 from copytime.report.tables import table
-from copytime.safetext import plain
+from copytime.safetext import plain, shorten
 from copytime.units import clock_text, duration_text, percent_text, size_text
 
 __all__ = ["cautions", "plan_document", "plan_sheet", "plan_text"]
 
 #: Widest line, in columns.
 _WIDTH = 100
+
+#: Names are not cut to less than this.
+_NARROWEST = 8
 
 #: Columns of the sheet that always stand there: what was planned, and what is to be filled in.
 _ALWAYS = (
@@ -96,13 +100,12 @@ def _what(one: Combination) -> str:
     return f"{one.direction} {one.payload}"
 
 
-def _who(one: Combination, sheet: RunSheet, limit: int) -> str:
-    name = one.drive if len(sheet.hosts) == 1 else f"{one.drive} at {one.host}"
-    return plain(name, limit=limit)
+def _who(one: Combination, sheet: RunSheet) -> str:
+    return plain(one.drive if len(sheet.hosts) == 1 else f"{one.drive} at {one.host}")
 
 
 def _whole(one: Combination, sheet: RunSheet) -> str:
-    return f"{_who(one, sheet, 60)}, {plain(_what(one), limit=60)}"
+    return f"{_who(one, sheet)}, {plain(_what(one), limit=60)}"
 
 
 def _times(one: LeftOut) -> str:
@@ -132,15 +135,15 @@ def _expected(one: RunSheet) -> list[str]:
         mark = "  ASSUMED" if of.expected.basis is Basis.ASSUMED else ""
         rows.append(
             (
-                _who(of, one, 30),
-                plain(_what(of), limit=26),
-                of.size_text or "-",
+                _who(of, one),
+                plain(_what(of)),
+                plain(of.size_text or "-", limit=16),
                 str(count),
                 duration_text(of.expected.seconds),
                 f"{letter}{mark}",
             )
         )
-    lines = [table(("drive", "what", "size", "runs", "each", "by"), rows, right=(2, 3, 4)), ""]
+    lines = [_fitted(("drive", "what", "size", "runs", "each", "by"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
     for said, letter in letters.items():
         lines += _led(f"by {letter}", plain(said))
     return lines
@@ -169,20 +172,34 @@ def _day(one: RunSheet, day: Day) -> list[str]:
     rows = []
     for place, run in enumerate(day.runs):
         same = place > 0 and day.runs[place - 1].of.unit == run.of.unit
-        bridge = (plain(run.of.bridge or "-", limit=14),) if through else ()
+        bridge = (plain(run.of.bridge or "-"),) if through else ()
         rows.append(
             (
                 str(run.number),
                 _moment(one, run.starts_s),
-                _who(run.of, one, 22 if through else 32),
+                _who(run.of, one),
                 *bridge,
-                plain(_what(run.of), limit=26),
+                plain(_what(run.of)),
                 duration_text(run.of.expected.seconds),
                 _before(run, same=same),
             )
         )
     headers = ("run", "at", "drive", *(("through",) if through else ()), "what", "takes", "before it")
-    return [*lines, table(headers, rows, right=(0, len(headers) - 2))]
+    return [*lines, _fitted(headers, rows, right=(0, len(headers) - 2), gives=range(2, len(headers) - 2))]
+
+
+def _fitted(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int], gives: Iterable[int]) -> str:
+    """Lay out a table that is not too wide: the columns in ``gives`` give way, the widest first."""
+    # the layout gives two columns more to a header than it has letters
+    widths = [max(len(name) + 2, *(len(row[column]) for row in rows)) for column, name in enumerate(headers)]
+    giving = list(gives)
+    while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
+        widest = max(giving, key=lambda column: widths[column])
+        if widths[widest] <= _NARROWEST:
+            break
+        widths[widest] -= 1
+    cut = [[shorten(text, widths[column]) if column in giving else text for column, text in enumerate(row)] for row in rows]
+    return table(headers, cut, right=right)
 
 
 def _before(run: Run, *, same: bool) -> str:

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from copytime.analysis.run_sheet import Basis, Gaps, RunSheet
 from copytime.errors import InputError
@@ -422,3 +424,22 @@ def test_the_error_of_the_size_is_in_the_rate_and_not_in_the_difference() -> Non
 
 def assumed_quiet() -> list[Note]:
     return [copies("Quayside One", WRITE, *["10:00"] * 20)]
+
+
+@given(
+    drives=st.lists(st.text("abc XYZ\u00e9", min_size=1, max_size=80).map(str.strip).filter(bool), min_size=1, max_size=4),
+    hosts=st.lists(st.text("HI J", min_size=1, max_size=70).map(str.strip).filter(bool), min_size=1, max_size=2),
+    payload=st.text("PQ r", min_size=1, max_size=80).map(str.strip).filter(bool),
+    bridge=st.text("BC", max_size=60),
+    start=st.integers(0, 23),
+    budget=st.sampled_from([None, 20000.0, 50000.0]),
+)
+def test_no_line_is_too_wide(
+    drives: list[str], hosts: list[str], payload: str, bridge: str, start: int, budget: float | None
+) -> None:
+    asked = Asked(
+        hosts=tuple(hosts), drives=tuple(drives), payloads=(f"{payload}=88GB",), bridges=(bridge,) if bridge else ()
+    )
+    sheet = make_run_sheet(asked, wished(repeats=2, start_s=start * 3600.0, budget_s=budget))
+    wide = [line for line in plan_text(sheet).splitlines() if len(line) > 100 and len(line.split()) > 3]
+    assert not wide
