@@ -61,7 +61,7 @@ def _rates(visits: Sequence[Qualification]) -> Table:
     columns = (
         Column("drive"),
         Column("visit", tight=True),
-        Column("payload"),
+        Column("payload", tight=True),
         Column("to the drive", "MB/s", figure=True),
         Column("any visit", figure=True),
         Column("of ceiling", "MB/s", figure=True),
@@ -108,7 +108,7 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("visit", tight=True),
             Column("direction", tight=True),
             Column("files", figure=True),
-            Column("sizes"),
+            Column("sizes", tight=True),
             Column("at once", figure=True),
             Column("files/s", figure=True),
             Column("each: median", figure=True),
@@ -130,7 +130,7 @@ def _detail(visits: Sequence[Qualification]) -> Table:
     columns = (
         Column("drive"),
         Column("visit", tight=True),
-        Column("payload"),
+        Column("payload", tight=True),
         Column("direction", tight=True),
         Column("median", "MB/s", figure=True),
         Column("repeats", figure=True),
@@ -182,7 +182,7 @@ def _paces(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("files"),
             Column("direction", tight=True),
             Column("certainty"),
-            Column("who sets the pace"),
+            Column("who sets the pace", wide=True),
             Column("as of", tight=True),
         )
         yield Table(
