@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import re
+from collections.abc import Iterator
 from html import escape
 
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Listing, Paragraph, Report, Section, Table
@@ -46,8 +48,9 @@ def html(report: Report) -> str:
         *_contents(report),
         '<main id="report">',
     ]
+    numbers = itertools.count(1)
     for one in report.sections:
-        lines += _section(one)
+        lines += _section(one, numbers)
     return "\n".join(
         [*lines, "</main>", "</div>", f"<footer><p>copytime {_text(report.version)}</p></footer>", "</body>", "</html>"]
     )
@@ -66,15 +69,15 @@ def _contents(report: Report) -> list[str]:
     return ['<nav aria-label="Contents">', "<ul>", *links, "</ul>", "</nav>"]
 
 
-def _section(one: Section) -> list[str]:
+def _section(one: Section, numbers: Iterator[int]) -> list[str]:
     lines = [f'<section id="{one.anchor}" aria-labelledby="{one.anchor}-title">']
     lines.append(f'<h2 id="{one.anchor}-title">{_text(one.title)}</h2>')
     for block in one.blocks:
-        lines += _block(block)
+        lines += _block(block, numbers)
     return [*lines, "</section>"]
 
 
-def _block(one: Block) -> list[str]:
+def _block(one: Block, numbers: Iterator[int]) -> list[str]:
     match one:
         case Heading():
             return [f"<h3>{_text(one.text)}</h3>"]
@@ -84,7 +87,7 @@ def _block(one: Block) -> list[str]:
         case Bullets():
             return ["<ul>", *(_item(*pair) for pair in one.pairs), "</ul>"] if one.items else []
         case Table():
-            return _table(one)
+            return _table(one, f"table-{next(numbers)}")
         case Figure():
             return ["<figure>", one.svg, f"<figcaption>{_text(one.caption)}</figcaption>", "</figure>"]
         case Listing():
@@ -95,12 +98,11 @@ def _item(lead: str, text: str) -> str:
     return f"<li><strong>{_text(lead)}</strong> {_text(text)}</li>" if lead else f"<li>{_text(text)}</li>"
 
 
-def _table(one: Table) -> list[str]:
-    """Write a table in a box of its own, which scrolls by itself where the page is narrow."""
-    caption = _text(one.caption)
-    lines = [f'<div class="scroll" role="group" aria-label="{caption}" tabindex="0">', "<table>"]
+def _table(one: Table, name: str) -> list[str]:
+    """Write a table in a box of its own, which scrolls where the page is narrow; ``name`` is unique on the page."""
+    lines = [f'<div class="scroll" role="group" aria-labelledby="{name}" tabindex="0">', "<table>"]
     lines += [
-        f"<caption><span>{caption}</span></caption>",
+        f'<caption><span id="{name}">{_text(one.caption)}</span></caption>',
         "<thead>",
         "<tr>",
         *map(_head, one.columns),

@@ -258,14 +258,9 @@ def notes_section(whole: Whole) -> Section:
         )
         for one, found in whole.timed
     )
-    struck = (
-        f"{whole.struck} more {'was' if whole.struck == 1 else 'were'} struck out and count for nothing."
-        if whole.struck
-        else ""
-    )
     return Section(
         title="Every note as it was written",
-        blocks=(Table(caption="Notes, oldest first", columns=columns, rows=rows, note=struck),),
+        blocks=(Table(caption="Notes, oldest first", columns=columns, rows=rows),),
     )
 
 

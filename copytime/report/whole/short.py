@@ -55,7 +55,12 @@ def _counted(whole: Whole) -> str:
     ]
     days = sorted({*(one.made[:10] for one in whole.notes), *(one.created[:10] for one in whole.measured)})
     span = f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
-    return f"This report rests on {joined(parts)}, {span}. Rates are in MB/s, 1 MB being 1,000,000 bytes; margins are 95 %."
+    struck = ""
+    if whole.struck:
+        those = "was struck out and counts" if whole.struck == 1 else "were struck out and count"
+        struck = f" {many(whole.struck, 'entry', 'entries')} of the logbook {those} for nothing."
+    units = "Rates are in MB/s, 1 MB being 1,000,000 bytes; margins are 95 %."
+    return f"This report rests on {joined(parts)}, {span}.{struck} {units}"
 
 
 def _fastest(whole: Whole) -> Iterator[str]:
