@@ -35,9 +35,7 @@ _KINDS = ("rates", "trace", "console", "loads", "history")
 @click.option(
     "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
 )
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="The new file: a .png or an .svg."
-)
+@click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="The new file: a .png or an .svg.")
 def chart(
     kind: str,
     *,
@@ -91,9 +89,7 @@ def chart(
         )
     book = Logbook.read(session().logbook_path)
     try:
-        whole = whole_of(
-            book, Scope(drive=drive, host=host, campaign=campaign), spread_percent=spread, personal=personal
-        )
+        whole = whole_of(book, Scope(drive=drive, host=host, campaign=campaign), spread_percent=spread, personal=personal)
     finally:
         if book is not None:
             book.close()
