@@ -27,6 +27,7 @@ __all__ = [
     "common_options",
     "csv_option",
     "deliver",
+    "deliver_bytes",
     "group",
     "json_option",
     "json_text",
@@ -248,16 +249,27 @@ def deliver(text: str, path: Path | None) -> None:
         raise CopytimeError(f"cannot write {plain(path)}: {why}", hint="The answer stands on stdout instead.") from None
 
 
-def _write_whole(text: str, path: Path) -> None:
+def deliver_bytes(data: bytes, path: Path) -> None:
+    """Write an answer that is no text to a new file, whole or not at all."""
+    check_output(path)
+    try:
+        _write_whole(data, path)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise CopytimeError(f"cannot write {plain(path)}: {why}", hint="Name a file on another drive.") from None
+
+
+def _write_whole(text: str | bytes, path: Path) -> None:
     """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
     import secrets
 
     draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
     # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
-    file = open(draft, "x", encoding="utf-8", errors="backslashreplace", newline="\n")  # noqa: SIM115 - reason: closed below
+    data = text if isinstance(text, bytes) else text.encode("utf-8", "backslashreplace")
+    file = open(draft, "xb")  # noqa: SIM115 - reason: closed below
     try:
         with file:
-            file.write(text)
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         try:

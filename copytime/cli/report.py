@@ -127,4 +127,10 @@ def _day(dated: str) -> str:
 
 def _charts() -> Charts | None:
     """Return what draws; None where the extra for it is missing."""
-    return None
+    from copytime.report.charts import available
+
+    if not available():
+        return None
+    from copytime.report.charts.figures import figures
+
+    return figures

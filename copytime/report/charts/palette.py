@@ -1,0 +1,47 @@
+"""The colours of the pictures, by day and by night.
+
+Chosen so that any two series differ for eyes that lack one kind of cone, and in lightness as well, so that they differ in
+print; tests/report/charts/test_palette.py holds that with published simulations. Colour is never the only carrier: series
+have a hatch and a marker of their own, and are named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["DARK", "HATCHES", "LIGHT", "MARKERS", "Palette"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Palette:
+    """``paper`` behind, ``ink`` for text and whiskers, ``quiet`` for what stands back, ``grid``, ``mark`` for limits."""
+
+    paper: str
+    ink: str
+    quiet: str
+    grid: str
+    mark: str
+    series: tuple[str, ...]
+
+
+LIGHT = Palette(
+    paper="#ffffff",
+    ink="#14202b",
+    quiet="#4a5a68",
+    grid="#d5dce1",
+    mark="#a01f5c",
+    series=("#17568f", "#e39a2d", "#5fa8a0", "#8b97a3"),
+)
+
+DARK = Palette(
+    paper="#10181f",
+    ink="#eef3f6",
+    quiet="#b3c0ca",
+    grid="#2f3d48",
+    mark="#ff8fb8",
+    series=("#5ba3e6", "#f6c667", "#2f8178", "#6d7a87"),
+)
+
+#: What tells the series apart without colour, in bars and along lines.
+HATCHES = ("", "//", "..", "xx")
+MARKERS = ("o", "s", "^", "D")

@@ -1,0 +1,44 @@
+"""How names and figures are written in a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from copytime.records import Direction
+from copytime.safetext import plain
+from copytime.units import rate_text, with_margin
+
+__all__ = ["AXIS", "WAY", "listed", "named", "rate_bar_text", "seconds_text"]
+
+#: Which way, in words, and what stands under an axis.
+WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
+AXIS = {direction: f"MB/s, {words}" for direction, words in WAY.items()}
+
+#: A margin wider than this share of the value is written as an interval.
+_WIDE = 0.5
+
+
+def named(text: str | None, limit: int = 60) -> str:
+    """Write a name that came from outside."""
+    return plain(text or "", limit=limit)
+
+
+def rate_bar_text(rate: float, low: float | None, high: float | None) -> str:
+    """Write a rate in bytes per second, as MB/s with its margin."""
+    if low is None or high is None:
+        return f"{rate_text(rate)}, no margin"
+    half = max(high - rate, rate - low)
+    if half > _WIDE * rate:
+        return f"{rate_text(rate)} ({rate_text(low)} to {rate_text(high)})"
+    return with_margin(rate / 1e6, half / 1e6)
+
+
+def seconds_text(seconds: float, low: float, high: float) -> str:
+    """Write a time in seconds with its margin."""
+    return f"{with_margin(seconds, max(high - seconds, seconds - low))} s"
+
+
+def listed(several: Iterable[str]) -> str:
+    """Put names in a row."""
+    names = list(several)
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "nothing"
