@@ -94,6 +94,8 @@ def report(
 
         text = markdown(made)
     deliver(text, output)
+    if form == "html" and charts is None and not plain_page and not session().quiet:
+        say_note("the report has no pictures: matplotlib is not installed. pip install 'copytime[charts]' installs it")
     if whole.empty and not session().quiet:
         say_note(f"nothing is logged yet in {plain(session().logbook_path)}; 'copytime qualify --brief .' makes a start")
     return ExitCode.DONE
