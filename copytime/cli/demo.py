@@ -20,9 +20,9 @@ FILE = "lantern-quay.sqlite"
 TRY = (
     ("reconcile", "what sets the pace at two consoles: a cap, a weak bridge, a worn cable, a slip of the pen"),
     ("compare --by bridge --drive 'Gull 1T' --host 'Harbour 4' --direction to-drive", "one drive through two bridges"),
-    ("compare --scene 'night ferry' --host 'Harbour 4'", "which drives load alike"),
     ("log --drive 'Tidemark 500'", "what was measured and noted of one drive; 'log show ID' shows an entry"),
-    ("kit list", "what there is"),
+    ("report -o lantern-quay.html", "all of it as one page"),
+    ("chart console -o harbour.png", "a console against the PC as a picture"),
 )
 
 

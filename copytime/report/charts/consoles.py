@@ -59,13 +59,18 @@ def _chart(whole: Whole, host: str, here: Sequence[Reconciled]) -> RowsChart:
         panels=panels,
         rows=tuple(rows),
         better="longer is faster",
-        remarks=tuple(whole.found.remarks),
+        remarks=(*_other_ways(here), *whole.found.remarks),
         invented=whole.invented,
     )
 
 
 def _seen(one: Reconciled | None) -> Observation | None:
     return one.judgement.observation if one is not None else None
+
+
+def _other_ways(here: Sequence[Reconciled]) -> list[str]:
+    elsewhere = [one for one in here if one.own is not None and not one.own.rated and not one.through and not one.doubts]
+    return ["* measured through another bridge, or none"] if elsewhere else []
 
 
 def _payload(several: Sequence[Reconciled]) -> str:
@@ -82,6 +87,8 @@ def _way(one: Reconciled, several: Sequence[Reconciled]) -> str:
         said.append(f"port {named(one.note.port, 20)}")
     if len({each.note.payload for each in like}) > 1 and one.note.payload:
         said.append(named(one.note.payload, 30))
+    if one.doubts:
+        said.append("doubted")
     return ", ".join(said)
 
 
@@ -93,7 +100,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
         value=one.rate / MB,
         low=one.low / MB,
         high=one.high / MB,
-        text=rate_bar_text(one.rate, one.low, one.high) + (", doubted" if one.doubts else ""),
+        text=rate_bar_text(one.rate, one.low, one.high),
         doubted=bool(one.doubts),
         ceiling=one.ceiling / MB if one.ceiling else None,
     )
@@ -101,7 +108,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
     if own is None or one.doubts:
         return here, None
     low, high = margin_of(own.estimate).interval(own.rate)
-    more = ", as rated" if own.rated else "" if one.through else ", another way"
+    more = "" if own.rated or one.through else " *"
     elsewhere = Bar(
         value=own.rate / MB,
         low=low / MB,

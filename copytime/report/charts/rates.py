@@ -71,7 +71,7 @@ def bar_of(one: Observation) -> Bar:
         value=one.rate / MB,
         low=low / MB,
         high=high / MB,
-        text=rate_bar_text(one.rate, low, high) + (", not witnessed" if one.doubted else ""),
+        text=rate_bar_text(one.rate, low, high),
         doubted=one.doubted,
         ceiling=ceiling_of(one),
     )
@@ -110,6 +110,8 @@ def _way(one: Observation, *, several: bool) -> str:
     said = [f"through {named(bridge.name)}"] if bridge else []
     if several and one.mode:
         said.append(find_link(one.mode).title.split(",")[0])
+    if one.doubted:
+        said.append("not witnessed")
     return ", ".join(said)
 
 
