@@ -24,6 +24,8 @@ settings.load_profile("steady")
 # Started in the background by a shell, this process may have been told to ignore Ctrl-C, and every program that it starts
 # would inherit that; copytime honours it, so the tests of Ctrl-C need it put right.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):  # nohup has it ignored
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 #: In CI the tests that need root run or fail; elsewhere they skip and say why.
 IN_CI = bool(os.environ.get("COPYTIME_CI"))

@@ -171,5 +171,6 @@ def migrate(connection: sqlite3.Connection) -> None:
             connection.execute(f"PRAGMA user_version = {step + 1}")
             connection.execute("COMMIT")
         except BaseException:
-            connection.execute("ROLLBACK")
+            if connection.in_transaction:  # a full disk has ended it already
+                connection.execute("ROLLBACK")
             raise

@@ -332,7 +332,8 @@ class Logbook:
                 self._connection.execute("COMMIT")
             except BaseException:
                 with contextlib.suppress(sqlite3.Error):  # the first error is the one to tell
-                    self._connection.execute("ROLLBACK")
+                    if self._connection.in_transaction:  # a full disk has ended it already
+                        self._connection.execute("ROLLBACK")
                 raise
 
 
