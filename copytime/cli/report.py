@@ -80,6 +80,8 @@ def report(
         if book is not None:
             book.close()
     charts = None if plain_page or form != "html" else _charts()
+    if form == "html" and charts is None and not plain_page and not session().quiet:
+        say_note("the page has no pictures: pip install 'copytime[charts]' brings what draws them")
     made = report_of(whole, created, charts)
     if form == "csv":
         from copytime.report.whole.as_csv import report_csv
