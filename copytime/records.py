@@ -140,7 +140,8 @@ class Pass:
     where it does not tell. ``wrong_cells`` counts the 4 KiB units that were seen to come back wrong; ``mismatches`` lists
     the places. Of many small files ``workers`` is the number that were handled at once, ``recipe`` what sizes they had, and
     ``latencies_ns`` the time that each took. ``marks`` are short words for what happened to this pass: ``suspended``,
-    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``.
+    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``. ``cut_short`` says why
+    a pass ended before its payload was moved: what stands here was moved and timed, and is no rate of the size asked for.
     """
 
     id: str
@@ -175,6 +176,7 @@ class Pass:
     extents: int | None = None
     cpu_ns: int | None = None
     marks: tuple[str, ...] = ()
+    cut_short: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot have been measured."""
@@ -196,8 +198,8 @@ class Pass:
 
     @property
     def counts(self) -> bool:
-        """Whether the pass was timed at all: a sleep of the machine inside it makes its figure worthless."""
-        return "suspended" not in self.marks
+        """Whether the pass was timed to its end: a sleep of the machine inside it makes its figure worthless."""
+        return "suspended" not in self.marks and self.cut_short is None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,6 @@ move a cursor, marks that turn the reading direction, or bytes that are no text 
 from __future__ import annotations
 
 import re
-import unicodedata
 
 __all__ = ["cell", "plain", "shorten", "storable"]
 
@@ -19,7 +18,7 @@ _INVISIBLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 #: Control characters that steer a terminal: those of C0 but tab and line feed, DEL, and C1 (ECMA-48, section 5).
-_CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+_CONTROLS = "[\x00-\x08\x0b-\x1f\x7f-\x9f]"
 
 
 def _escape(char: str) -> str:
@@ -37,6 +36,8 @@ def plain(text: object, *, limit: int = 200) -> str:
     head = whole[: limit + 1]
     if head.isascii() and head.isprintable():
         return shorten(head, limit)
+    import unicodedata  # only here: most text is ASCII
+
     made = "".join(_escape(char) if unicodedata.category(char) in _INVISIBLE else char for char in head)
     return shorten(made, limit)
 
@@ -57,7 +58,7 @@ def cell(text: str) -> str:
     Control characters are written as escapes, because CSV is looked at on terminals too; tabs and line feeds are the
     writer's to quote.
     """
-    text = _CONTROLS.sub(lambda found: _escape(found.group()), text)
+    text = re.sub(_CONTROLS, lambda found: _escape(found.group()), text)
     if text[:1] == "-" and text[1:].replace(".", "", 1).isdecimal() and text.isascii():
         return text
     return "'" + text if text.startswith(_FORMULA_STARTS) else text

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, combine
 
-__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin"]
+__all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin", "repeats_needed"]
 
 #: Smallest difference that matters to somebody who chooses a drive, as a share (common practice, no source).
 MATTERS = 0.03
@@ -98,7 +98,7 @@ def compare(
         high=math.expm1(delta + half),
         detectable=math.expm1(half),
         matters=matters,
-        repeats_needed=_repeats_needed(first, second, delta, matters, confidence)
+        repeats_needed=repeats_needed(first, second, delta, matters=matters, confidence=confidence)
         if outcome is Outcome.CANNOT_TELL
         else None,
         rests_on=rests_on or margin.covers,
@@ -118,11 +118,15 @@ def _judge(delta: float, margin: Margin, matters: float, confidence: float) -> O
 
 
 def difference_margin(first: Estimate, second: Estimate) -> Margin:
-    """Combine what two figures do not share: the margin of the logarithm of their ratio."""
-    theirs = {one.shared for one in second.components if one.shared}
-    ours = {one.shared for one in first.components if one.shared}
-    both = theirs & ours
+    """Combine what two figures do not share: the margin of the logarithm of their ratio.
+
+    Of an error that they share, and that weighs more on one of them, the difference is left.
+    """
+    theirs = {one.shared: one for one in second.components if one.shared}
+    ours = {one.shared: one for one in first.components if one.shared}
+    both = theirs.keys() & ours.keys()
     parts = [one for one in (*first.components, *second.components) if one.shared not in both or one.shared is None]
+    parts += [ours[name]._replace(u=left) for name in sorted(both) if (left := abs(ours[name].u - theirs[name].u)) > 0]
     return combine(parts, ", ".join(dict.fromkeys(one.name for one in parts)))
 
 
@@ -131,11 +135,18 @@ def _with_repeats(one: Estimate, repeats: int) -> tuple[Component, ...]:
     if one.repeat_sd is None:
         return one.components
     rest = [part for part in one.components if part.name != "repeats"]
-    return (*rest, Component(one.repeat_sd / math.sqrt(repeats), max(1.0, repeats - 1.0), "repeats"))
+    # a spread that is known from more than these repeats stays as well known as it is
+    known = max((part.df for part in one.components if part.name == "repeats"), default=1.0)
+    return (*rest, Component(one.repeat_sd / math.sqrt(repeats), max(known, repeats - 1.0), "repeats"))
 
 
-def _repeats_needed(first: Estimate, second: Estimate, delta: float, matters: float, confidence: float) -> int | None:
-    """Find the smallest number of repeats on each side that would settle it if the figures stayed as they are."""
+def repeats_needed(
+    first: Estimate, second: Estimate, delta: float, *, matters: float = MATTERS, confidence: float = 0.95
+) -> int | None:
+    """Find the smallest number of repeats on each side that would settle it if their difference is ``delta`` (a logarithm).
+
+    More than each side has already, as that many do not settle it. None where repeats alone never would.
+    """
 
     def settles(repeats: int) -> bool:
         sides = [

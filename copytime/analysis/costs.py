@@ -66,6 +66,11 @@ class CostModel:
         The errors of both unknowns belong together (their covariance is mostly negative), and a single load scatters as
         those did that the model was fitted to.
         """
+        found = self.deviation(files, size_bytes)
+        return None if found is None else t_quantile(0.975, self.df) * found
+
+    def deviation(self, files: float, size_bytes: float) -> float | None:
+        """Return by how much one further load's time may miss its prediction, in seconds (standard deviation), or None."""
         if self.df < 1:
             return None
         of_model = (
@@ -74,7 +79,7 @@ class CostModel:
             + 2 * self.covariance * files * size_bytes
         )
         own = self.spread * (self.seconds(files, size_bytes) if self.relative else 1.0)
-        return t_quantile(0.975, self.df) * math.sqrt(max(0.0, of_model) + own**2)
+        return math.sqrt(max(0.0, of_model) + own**2)
 
     def margins(self) -> tuple[float, float] | None:
         """Halves of the 95 % intervals of ``per_file`` and ``per_byte``; None where nothing shows them."""

@@ -7,20 +7,17 @@ that parts do not hinder each other: that a chain is as fast as its slowest part
 from __future__ import annotations
 
 import enum
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
-from copytime.analysis.evidence import Clearing, LinkState, Observation, clearing_of, clearly_faster, link_clearing, unlike
+from copytime.analysis.evidence import Clearing, LinkState, Observation, link_clearing, unlike
+from copytime.analysis.known import Known
 from copytime.records import Part, Verdict
 
-__all__ = ["ASSUMPTION", "ByPart", "Certainty", "Flag", "Judgement", "by_part", "judge", "verdict_of"]
+__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "flagged", "judge", "verdict_of"]
 
 #: What every verdict rests on, in words.
 ASSUMPTION = "This assumes that the parts do not hinder each other: that the slowest one alone decides."
-
-#: Results by kind and name of the parts that they went through.
-ByPart = Mapping[tuple[str, str], Sequence[Observation]]
 
 
 class Certainty(enum.StrEnum):
@@ -86,24 +83,14 @@ class Judgement:
         return unlike((*self.uncleared, *self.provisional))
 
 
-def by_part(known: Iterable[Observation]) -> ByPart:
-    """Put results together by the parts that they went through, the fastest first."""
-    found: dict[tuple[str, str], list[Observation]] = defaultdict(list)
-    for one in sorted(known, key=lambda one: one.estimate.log_mean):
-        for kind, name in dict.fromkeys((part.kind, part.name) for part in one.parts):
-            found[kind, name].append(one)
-    return found
-
-
-def judge(one: Observation, others: Iterable[Observation], index: ByPart | None = None) -> Judgement:
-    """Judge one result by all the others; ``index`` is the others by part, made once where many are judged."""
-    known = tuple(others) if index is None else ()
-    of = by_part(known) if index is None else index
+def judge(one: Observation, others: Iterable[Observation] | Known) -> Judgement:
+    """Judge one result by all the others; whoever judges many makes one Known of them."""
+    known = others if isinstance(others, Known) else Known(others)
     reached = _at_ceiling(one)
     cleared: list[Clearing] = []
     uncleared: list[Part] = []
     looked: list[tuple[Part, Clearing | None]] = [(link.part, link_clearing(link, one.rate)) for link in one.links]
-    looked += [(part, clearing_of(part, one, of.get((part.kind, part.name), ()))) for part in unlike(one.parts)]
+    looked += [(part, known.clearing(part, one)) for part in unlike(one.parts)]
     for part, found in looked:
         if found is None:
             uncleared.append(part)
@@ -118,7 +105,7 @@ def judge(one: Observation, others: Iterable[Observation], index: ByPart | None 
         pace_setter=setter,
         uncleared=tuple(uncleared),
         cleared=tuple(cleared),
-        flags=_flags(one, of, certainty, setter),
+        flags=_flags(one, known, certainty, setter),
     )
 
 
@@ -143,7 +130,12 @@ def _at_ceiling(one: Observation) -> LinkState | None:
     return max(full, key=lambda pair: pair[0])[1] if full else None
 
 
-def _flags(one: Observation, of: ByPart, certainty: Certainty, setter: Part | None) -> tuple[Flag, ...]:
+def flagged(one: Judgement, known: Known) -> Judgement:
+    """Mark a judgement anew, after agreement or a cap has named a part that elimination alone did not."""
+    return replace(one, flags=_flags(one.observation, known, one.certainty, one.pace_setter))
+
+
+def _flags(one: Observation, known: Known, certainty: Certainty, setter: Part | None) -> tuple[Flag, ...]:
     flags = []
     if any(link.fell_back for link in one.links):
         flags.append(Flag.FELL_BACK)
@@ -154,10 +146,8 @@ def _flags(one: Observation, of: ByPart, certainty: Certainty, setter: Part | No
     elif certainty is Certainty.BY_ELIMINATION and setter is not None and setter.kind == "bridge":
         flags.append(Flag.CAPPED_BY_BRIDGE)
     drive = one.part_of("drive")
-    rated = [other for other in of.get((drive.kind, drive.name), ()) if other.rated] if drive is not None else []
-    if any(
-        other.direction is one.direction and other.payload == one.payload and clearly_faster(other, one) for other in rated
-    ):
+    rated = known.rated(drive, one.direction) if drive is not None else ()
+    if any(other.payload == one.payload and known.clearly_faster(other, one) for other in rated):
         flags.append(Flag.SLOWER_THAN_RATED)
     return tuple(flags)
 

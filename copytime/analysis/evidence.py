@@ -8,43 +8,55 @@ a noted copy on a console are the same thing here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.compare import Estimate, difference_margin
+from copytime.analysis.margins import whole_quantile
 from copytime.links import Link
 from copytime.links import find_link as link_called
 from copytime.records import Direction, Part, Workload
 
 __all__ = [
     "CLEARLY",
+    "LOOSE",
+    "RATED",
     "SHORTER",
     "Clearing",
     "LinkState",
     "Observation",
-    "clearing_of",
+    "Pace",
+    "as_long",
     "clearly_faster",
     "link_clearing",
     "link_state",
+    "quicker",
+    "reservations",
     "same_part",
+    "speaks_of",
     "unlike",
+    "unlike_small",
 ]
 
 #: Evidence must be faster by more than this to clear a part, as a share (common practice, no source).
 CLEARLY = 0.05
 
-#: The one-sided 95 % quantile of Student's t lies between these for one degree of freedom or more: what is clear by either
-#: needs no exact one, of which thousands of notes would need many.
-_LEAST_T, _MOST_T = 1.6448, 6.3139
+_STEP = math.log1p(CLEARLY)
+
+#: No one-sided 95 % quantile of Student's t is below this.
+_LEAST_T = 1.6448
+
+#: Bounds are taken with this much to spare, so that no rounding turns a decision.
+_LESS, _MORE = 1 - 1e-9, 1 + 1e-9
 
 #: Why a run clears a drive provisionally only, where length matters.
 SHORTER = "a shorter run"
 
-#: So many pieces of weak evidence are named: more would not make it stronger.
-_ENOUGH = 5
+#: Why what a maker states clears provisionally only.
+RATED = "the maker's figure"
 
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
-_LOOSE = ("mixed", "unknown")
+LOOSE = ("mixed", "unknown")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +101,8 @@ class Observation:
     ``native`` tells that the drive was attached without a bridge, ``rated`` that the figure is the maker's, ``doubted``
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
-    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is.
+    ``content`` names the very payload where it has a name: copies of it are alike, whatever it is. ``recipe`` names the
+    sizes of small files that were made for the purpose: files of another size are another thing.
     """
 
     id: str
@@ -110,6 +123,7 @@ class Observation:
     turns: bool | None = None
     usable: bool = True
     content: str | None = None
+    recipe: str | None = None
 
     @property
     def rate(self) -> float:
@@ -122,6 +136,11 @@ class Observation:
             if part.kind == kind:
                 return part
         return None
+
+    def name_of(self, kind: str) -> str | None:
+        """Return the name of the first part of a kind, None without one."""
+        part = self.part_of(kind)
+        return part.name if part is not None else None
 
     def has(self, part: Part) -> bool:
         """Tell whether the bytes went through ``part``."""
@@ -146,69 +165,65 @@ def same_part(first: Part, second: Part) -> bool:
     return (first.kind, first.name) == (second.kind, second.name)
 
 
-def clearly_faster(evidence: Observation, than: Observation, *, by: float = CLEARLY) -> bool:
-    """Tell whether the one-sided 95 % lower bound of evidence/result lies above 1 + ``by``, all spread of both included."""
-    ratio = than.estimate.log_mean - evidence.estimate.log_mean
-    if ratio <= math.log1p(by):  # no margin can help: most pairs end here, which keeps thousands of notes quick
-        return False
-    margin = difference_margin(evidence.estimate, than.estimate)
-    above = ratio - math.log1p(by)
-    if above <= _LEAST_T * margin.u:
-        return False
-    if margin.df >= 1 and above > _MOST_T * margin.u:
-        return True
-    return above > margin.half(0.90)
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """An estimate with bounds on what it adds to the spread of a ratio, so that most ratios need no exact one.
 
-
-def clearing_of(part: Part, one: Observation, others: Iterable[Observation]) -> Clearing | None:
-    """Find out whether other results clear ``part`` for ``one``, None where none does.
-
-    It is cleared fully by evidence from two visits without any reservation; else provisionally, with the reservations of
-    the evidence that has fewest. The search ends as soon as it is cleared fully, so that others had best come fastest first.
+    ``alone`` is the variance of what no other estimate can share, ``most`` that of everything; ``least_df`` the smallest
+    degrees of freedom of a component: those of any combination are no fewer (Welch and Satterthwaite).
     """
-    several = others if isinstance(others, Sequence) else tuple(others)
-    slow_at_length = part.kind == "drive" and any(_as_long(part, one, other) for other in several)
-    clean: list[Observation] = []
-    weak: list[str] = []
-    fewest: tuple[str, ...] | None = None
-    visits: set[str] = set()
-    host = _named(one, "host")
-    settled_for_weak = False  # no weaker evidence could add anything, and from another host all of it is weak
-    for other in several:
-        if not _speaks_of(part, one, other):
-            continue
-        if settled_for_weak and _named(other, "host") != host:
-            continue
-        reasons = _reservations(part, one, other)
-        if slow_at_length and SHORTER in reasons:
-            continue  # a longer run has shown what such a short one is worth
-        if reasons and fewest is not None and len(weak) >= _ENOUGH and len(fewest) <= len(reasons):
-            continue  # one more like those would change nothing
-        if not clearly_faster(other, one):
-            continue
-        if reasons:
-            weak.append(other.id)
-            fewest = reasons if fewest is None or len(reasons) < len(fewest) else fewest
-            settled_for_weak = len(weak) >= _ENOUGH and len(fewest) == 1
-            continue
-        clean.append(other)
-        visits.update(other.visits)
-        if len(visits) >= 2:
-            return Clearing(part=part, full=True, evidence=tuple(each.id for each in clean))
-    if clean:
-        alone: tuple[str, ...] = ("seen on one visit only",)
-        return Clearing(part=part, full=False, evidence=tuple(each.id for each in clean), reasons=alone)
-    return None if fewest is None else Clearing(part=part, full=False, evidence=tuple(weak[-_ENOUGH:]), reasons=fewest)
+
+    estimate: Estimate
+    alone: float
+    most: float
+    least_df: float
+
+    @classmethod
+    def of(cls, estimate: Estimate) -> Pace:
+        """Work the bounds out."""
+        alone = common = 0.0
+        least = math.inf
+        for one in estimate.components:
+            if one.shared is None:
+                alone += one.u * one.u
+            else:
+                common += one.u * one.u
+            if one.u > 0 and one.df < least:
+                least = one.df
+        return cls(estimate, alone, alone + common, least)
+
+    def beaten_by(self, other: Pace) -> bool:
+        """Tell whether ``other`` may be clearly faster; one that is slower still than a 'no' is a 'no' as well."""
+        above = self.estimate.log_mean - other.estimate.log_mean - _STEP
+        return above > 0 and above > _LEAST_T * math.sqrt(self.alone) * _LESS
 
 
-def _as_long(part: Part, one: Observation, other: Observation) -> bool:
-    """Tell whether a drive was measured elsewhere for at least as long as ``one`` ran, and was not clearly faster."""
+def clearly_faster(evidence: Observation, than: Observation) -> bool:
+    """Tell whether the one-sided 95 % lower bound of evidence/result lies above 1 + CLEARLY, all spread of both included."""
+    return quicker(Pace.of(evidence.estimate), Pace.of(than.estimate))
+
+
+def quicker(evidence: Pace, than: Pace) -> bool:
+    """Tell the same of two paces. Most pairs end at a bound, which keeps thousands of notes quick."""
+    ratio = than.estimate.log_mean - evidence.estimate.log_mean
+    if ratio <= _STEP:
+        return False
+    above = ratio - _STEP
+    if above <= _LEAST_T * math.sqrt(evidence.alone + than.alone) * _LESS:
+        return False
+    least = min(evidence.least_df, than.least_df)
+    if least >= 1 and above > whole_quantile(0.95, least) * math.sqrt(evidence.most + than.most) * _MORE:
+        return True
+    return difference_margin(evidence.estimate, than.estimate).narrower(above, 0.90)
+
+
+def as_long(one: Observation, other: Observation) -> bool:
+    """Tell whether the drive of ``one`` was measured elsewhere, in ``other``, for at least as long as ``one`` ran."""
     if one.run_bytes is None or other.run_bytes is None or other.run_bytes < one.run_bytes:
         return False
-    if other.id == one.id or other.rated or other.doubted or not other.usable or other.direction is not one.direction:
+    if other.id == one.id or other.rated or other.doubted or not other.usable:
         return False
-    elsewhere = _named(one, "host") != _named(other, "host")
-    return elsewhere and other.has(part) and other.payload in (one.payload, "large") and not clearly_faster(other, one)
+    return one.name_of("host") != other.name_of("host") and other.payload in (one.payload, "large")
 
 
 def link_clearing(link: LinkState, rate: float) -> Clearing | None:
@@ -225,32 +240,33 @@ def link_clearing(link: LinkState, rate: float) -> Clearing | None:
     return Clearing(part=link.part, full=not open_to_doubt, evidence=("share of its ceiling",), reasons=reasons)
 
 
-def _speaks_of(part: Part, one: Observation, other: Observation) -> bool:
-    """Tell whether a result can be evidence at all: same direction, like payload, through the part, and to be believed."""
-    if other.estimate.log_mean >= one.estimate.log_mean:  # no faster: most end here
+def speaks_of(one: Observation, other: Observation) -> bool:
+    """Tell whether a result through the same part in the same direction has a payload that makes it evidence."""
+    if unlike_small(one, other):
         return False
-    if other.id == one.id or other.doubted or not other.usable or other.direction is not one.direction:
-        return False
-    if not other.has(part):
-        return False
-    return other.payload == one.payload or (one.payload in _LOOSE and other.payload == "large")
+    return other.payload == one.payload or (one.payload in LOOSE and other.payload == "large")
 
 
-def _reservations(part: Part, one: Observation, other: Observation) -> tuple[str, ...]:
-    """List why evidence clears only provisionally."""
+def unlike_small(one: Observation, other: Observation) -> bool:
+    """Tell whether both moved small files of sizes that are known to differ: neither says anything about the other."""
+    return one.recipe is not None and other.recipe is not None and one.recipe != other.recipe
+
+
+def reservations(part: Part, one: Observation, other: Observation, *, elsewhere: bool) -> tuple[str, ...]:
+    """List why evidence clears only provisionally; ``elsewhere`` tells that it comes from another host."""
     said = []
     if other.rated:
-        said.append("the maker's figure")
-    if _named(one, "host") != _named(other, "host"):
+        said.append(RATED)
+    if elsewhere:
         said.append("on another host")
     own_right = part.kind == "drive" and other.native  # protocol and mode of a link that the drive does not have here
     if not own_right and one.protocol != other.protocol:
         said.append("by another protocol")
     if not own_right and one.mode != other.mode:
         said.append("by another link mode")
-    if not own_right and _named(one, "cable") != _named(other, "cable"):
+    if not own_right and one.name_of("cable") != other.name_of("cable"):
         said.append("by another cable")
-    if one.payload in _LOOSE and (one.content is None or one.content != other.content):
+    if one.payload in LOOSE and (one.content is None or one.content != other.content):
         said.append("large files against a payload that is mixed or not known")
     if part.kind == "drive":
         said += _drive_reservations(one, other)
@@ -273,11 +289,6 @@ def _shorter(evidence: int | None, run: int | None) -> bool:
     if run is None:
         return False
     return evidence is None or evidence < run
-
-
-def _named(one: Observation, kind: str) -> str | None:
-    part = one.part_of(kind)
-    return part.name if part is not None else None
 
 
 def unlike(parts: Sequence[Part]) -> tuple[Part, ...]:

@@ -21,7 +21,8 @@ class Member:
 
     ``logs`` are ln(seconds per byte), or ln(seconds) for a load; ``visit`` tells visits apart. ``payload`` is the name of
     what was copied where it has one: copies of one payload share the error of its size. ``size_u``, ``resolution_u`` and
-    ``method_u`` are relative standard uncertainties of one repeat.
+    ``method_u`` are relative standard uncertainties of one repeat. ``fixed`` names a time that was taken off each copy and
+    that is as wrong for all of them, with its own relative uncertainty and degrees of freedom.
     """
 
     logs: tuple[float, ...]
@@ -30,6 +31,9 @@ class Member:
     size_u: float = 0.0
     resolution_u: float = 0.0
     method_u: float = 0.0
+    fixed: str | None = None
+    fixed_u: float = 0.0
+    fixed_df: float = math.inf
 
     @property
     def rate(self) -> float:
@@ -102,6 +106,7 @@ def estimate_of(group: Group, repeats: Spread | None, between: BetweenVisits | N
     parts.append(Component(max(one.resolution_u for one in group.members), math.inf, "resolution"))
     method = math.sqrt(math.fsum(len(one.logs) * one.method_u**2 for one in group.members)) / count
     parts.append(Component(method, math.inf, "timing"))
+    parts += _fixed_parts(group)
     if repeats is not None:
         share = math.sqrt(math.fsum(1 / len(logs) for logs in means.values())) / visits
         parts.append(Component(repeats.sd * share, repeats.df, "repeats", estimate="repeats"))
@@ -124,6 +129,14 @@ def _size_parts(group: Group) -> Iterable[Component]:
     for payload, us in weights.items():
         share = len(us) / len(group.members)
         yield Component(share * max(us), math.inf, "size", shared=payload and f"size of {payload}")
+
+
+def _fixed_parts(group: Group) -> Iterable[Component]:
+    """Return the error of what was taken off each copy: the same seconds at one host, however many copies."""
+    for name in dict.fromkeys(one.fixed for one in group.members if one.fixed):
+        mine = [one for one in group.members if one.fixed == name]
+        u = math.fsum(one.fixed_u for one in mine) / len(group.members)
+        yield Component(u, min(one.fixed_df for one in mine), "start and stop", shared=name)
 
 
 def margin_of(one: Estimate) -> Margin:

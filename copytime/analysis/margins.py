@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from copytime.analysis.student import t_quantile
 
-__all__ = ["ADAPTIVE", "ASSUMED_DF", "ASSUMED_PERCENT", "Component", "Margin", "Spread", "assumed", "combine", "pool"]
+__all__ = ["ADAPTIVE", "ASSUMED_DF", "ASSUMED_PERCENT", "Component", "Margin", "Spread", "assumed", "combine", "pool",
+           "whole_quantile"]  # fmt: skip
 
 #: Spread between visits where none is known, in percent (common practice, no source).
 ASSUMED_PERCENT = 2.0
@@ -27,8 +28,11 @@ ASSUMED_DF = 4.0
 ADAPTIVE = 1.08
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+#: Degrees of freedom from which on quantiles differ by too little to keep each.
+_MANY = 1000.0
+
+
+class Spread(NamedTuple):
     """A standard deviation of the logarithm with the degrees of freedom that stand behind it (infinite: known exactly)."""
 
     sd: float
@@ -60,8 +64,7 @@ def pool(spreads: Iterable[Spread]) -> Spread | None:
     return Spread(math.sqrt(math.fsum(one.df * one.sd**2 for one in known) / total), total)
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(NamedTuple):
     """One source of uncertainty of a figure: standard uncertainty of the logarithm and its degrees of freedom.
 
     Components of two figures with the same ``shared`` name are the very same error, and cancel when the two are compared.
@@ -76,8 +79,7 @@ class Component:
     estimate: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Margin:
+class Margin(NamedTuple):
     """A combined standard uncertainty of the logarithm, its effective degrees of freedom, and what it covers."""
 
     u: float
@@ -88,10 +90,27 @@ class Margin:
         """Half-width of the two-sided interval of the logarithm."""
         return t_quantile(0.5 + confidence / 2, self.df) * self.u if self.u > 0 else 0.0
 
+    def narrower(self, than: float, confidence: float) -> bool:
+        """Tell whether the half-width is below ``than``; whole degrees of freedom on either side mostly tell already."""
+        if self.u <= 0 or self.df < 1:
+            return self.half(confidence) < than
+        p = 0.5 + confidence / 2
+        if whole_quantile(p, self.df) * self.u * (1 + 1e-9) < than:
+            return True
+        following = math.floor(self.df) + 1.0 if self.df < _MANY else math.inf
+        if t_quantile(p, following) * self.u * (1 - 1e-9) >= than:
+            return False
+        return self.half(confidence) < than
+
     def interval(self, rate: float, confidence: float = 0.95) -> tuple[float, float]:
         """Return (low, high) around a rate."""
         half = self.half(confidence)
         return rate * math.exp(-half), rate * math.exp(half)
+
+
+def whole_quantile(p: float, df: float) -> float:
+    """Return the quantile of the next lower whole degrees of freedom (``df`` is 1 or more), which is never less."""
+    return t_quantile(p, float(math.floor(df)) if df < _MANY else _MANY)
 
 
 def combine(components: Sequence[Component], covers: str) -> Margin:

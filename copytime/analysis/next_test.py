@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
-from copytime.analysis.evidence import SHORTER, Clearing, Observation
+from copytime.analysis.evidence import RATED, SHORTER, Clearing, Observation
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
@@ -33,7 +33,9 @@ def told(one: Judgement) -> Judgement:
 
 
 def _called(part: Part) -> str:
-    return f"the {part.kind} {part.name}"
+    """Name a part within a sentence; of a link's long title only its beginning, before the first comma."""
+    name = part.name.partition(",")[0] if part.kind in ("link", "inner link") else part.name
+    return f"the {part.kind} {name}"
 
 
 def _listed(parts: Sequence[Part], word: str = "or") -> str:
@@ -67,7 +69,9 @@ def _verdict(one: Judgement) -> str:
 
 def _cleared(one: Clearing) -> str:
     how = "Cleared" if one.full else "Provisionally cleared"
-    why = f" ({'; '.join(one.reasons)})" if one.reasons else ""
+    # what a maker states holds for no host, link or cable in particular, and the evidence names itself
+    reasons = () if RATED in one.reasons and len(one.evidence) == 1 else one.reasons
+    why = f" ({'; '.join(reasons)})" if reasons else ""
     return f"{how}: {_called(one.part)}, by {', '.join(one.evidence)}{why}."
 
 

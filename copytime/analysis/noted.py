@@ -9,7 +9,7 @@ from __future__ import annotations
 import enum
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from copytime.analysis.margins import Component, Margin, combine
 from copytime.errors import InputError
@@ -46,8 +46,7 @@ class TimingMethod(enum.StrEnum):
     STATED = "stated"  # the user said how uncertain it is
 
 
-@dataclass(frozen=True, slots=True)
-class Timing:
+class Timing(NamedTuple):
     """A method with its standard uncertainty in seconds, beside that of the resolution of what was written."""
 
     method: TimingMethod
@@ -89,8 +88,7 @@ def timing_of(asked: str | None, times: Sequence[Duration]) -> Timing:
     return Timing(TimingMethod.STATED, seconds)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimedRate:
+class TimedRate(NamedTuple):
     """What one or more timed copies (or loads) come to.
 
     ``log_time`` is the mean logarithm of the seconds; ``size_bytes`` None for a load. ``repeats`` counts copies and not

@@ -114,5 +114,6 @@ def observation_of(
         doubted=doubted or (result.witness is Witness.NONE and not rated),
         fresh=fresh,
         turns=turns,
+        recipe=result.recipe,
         usable=result.witness is not Witness.CACHED,
     )

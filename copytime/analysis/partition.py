@@ -14,12 +14,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Noise", "Values", "noise", "partition", "smoothed"]
+__all__ = ["Noise", "Values", "evened", "noise", "partition", "smoothed"]
 
 Values = NDArray[np.float64]
 
 #: Median absolute deviation of a normal variable, in standard deviations.
 _MAD = 0.6744897501960817
+
+#: Share of the smallest differences whose squares are looked at, and the root of their mean for a standard normal variable.
+_SMALLEST, _ROOT = 0.85, 0.72148
+
+#: Neighbours of a value on each side, among which the middle one tells what is usual there.
+_AROUND = 5
+
+#: A chunk in less than this share of the usual time came with another, after one that took longer than this many times.
+_AT_ONCE, _LATE = 0.5, 1.5
 
 #: Values that are more like their neighbours than this are not noise about a level any more, but a path.
 _MOST_ALIKE = 0.9
@@ -82,16 +91,67 @@ class Noise:
 
 
 def noise(values: Values) -> Noise:
-    """Estimate the noise from differences of first and second neighbours, which steps and single outliers hardly touch.
+    """Estimate the noise from differences of near and of farther neighbours, which steps and single outliers hardly touch.
 
-    The differences of neighbours have the variance 2 sd^2 (1 - r), those of second neighbours 2 sd^2 (1 - r^2), where
-    r is the correlation of neighbours and that of second neighbours is its square. Their size is taken from the median.
+    The differences of neighbours have the variance 2 sd^2 (1 - r), those of the k-th neighbours 2 sd^2 (1 - r^k), where r
+    is the correlation of neighbours and that of k-th neighbours its k-th power; hence their ratio is 1 + r + ... + r^(k-1).
+    The smallest r of k = 2, 3, 4 counts: where time is granted in slices, chunks take one length or another in a short
+    rhythm, which looks like likeness at one distance and is none at the next.
     """
     if len(values) < 4:
         return Noise(sd=0.0, alike=0.0)
-    near = float(np.median(np.abs(np.diff(values)))) / _MAD
-    far = float(np.median(np.abs(values[2:] - values[:-2]))) / _MAD
+    near = _size(np.diff(values))
     if near == 0:
-        return Noise(sd=far / math.sqrt(2), alike=0.0)
-    alike = min(max((far / near) ** 2 - 1, 0.0), _MOST_ALIKE)
+        return Noise(sd=_middle(values[2:] - values[:-2]) / math.sqrt(2), alike=0.0)
+    ratios = [(k, (_middle(values[k:] - values[:-k]) / near) ** 2) for k in (2, 3, 4) if len(values) > 2 * k]
+    alike = min((_likeness(ratio, k) for k, ratio in ratios), default=0.0)
     return Noise(sd=near / math.sqrt(2 * (1 - alike)), alike=alike)
+
+
+def _middle(differences: Values) -> float:
+    """Return the standard deviation of differences by the median of their size, and no more than all of them have."""
+    size = np.abs(differences)
+    return min(float(np.median(size)) / _MAD, math.sqrt(float((size * size).mean())))
+
+
+def _size(differences: Values) -> float:
+    """Return the same by the median or by most of their squares, whichever is more.
+
+    Differences of two sizes only, many of them none, have a median that is one of the two and says nothing of the other.
+    """
+    size = np.sort(np.abs(differences))
+    most = size[: max(1, int(_SMALLEST * len(size)))]
+    by_most = math.sqrt(float((most * most).mean())) / _ROOT
+    return min(max(float(np.median(size)) / _MAD, by_most), math.sqrt(float((size * size).mean())))
+
+
+def _likeness(ratio: float, k: int) -> float:
+    """Solve 1 + r + ... + r^(k-1) = ratio for r between 0 and the most that is noise."""
+    low, high = 0.0, _MOST_ALIKE
+    for _ in range(30):
+        middle = (low + high) / 2
+        low, high = (middle, high) if math.fsum(middle**power for power in range(k)) < ratio else (low, middle)
+    return low
+
+
+def evened(seconds: Values) -> Values:
+    """Spread a pause over the chunks that came at once after it, so that they are no infinite rate; the sum stays.
+
+    A limiter, or a drive that acknowledges late, lets what piled up meanwhile through in no time. By itself each of these
+    chunks would say something about the rate that is not so.
+    """
+    count = len(seconds)
+    if count <= _AROUND:
+        return seconds
+    beside = np.lib.stride_tricks.sliding_window_view(np.pad(seconds, _AROUND, mode="reflect"), 2 * _AROUND + 1)
+    usual = np.median(beside, axis=1)
+    made: Values = seconds.copy()
+    end = 0
+    for start in np.flatnonzero(seconds < _AT_ONCE * usual).tolist():
+        if start < end or start == 0 or seconds[start - 1] < _LATE * usual[start - 1]:
+            continue
+        end = start + 1
+        while end < count and seconds[end] < _AT_ONCE * usual[end]:
+            end += 1
+        made[start - 1 : end] = seconds[start - 1 : end].mean()
+    return made

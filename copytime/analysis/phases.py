@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from copytime.analysis.partition import Noise, Values, noise, partition, smoothed
+from copytime.analysis.partition import Noise, Values, evened, noise, partition, smoothed
 from copytime.analysis.student import t_quantile
 from copytime.analysis.trend import Line, joined
 from copytime.records import Trace
@@ -156,15 +156,16 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
     logs = _logs(seconds)
     if _by_turns(logs):
         return _of_pairs(chunk_bytes, seconds, logs)
-    heard = noise(logs)
+    even = _logs(evened(seconds))
+    heard = noise(even)
     heard = Noise(sd=max(heard.sd, _QUIET), alike=heard.alike)
-    levels, dips = _without_dips(joined(smoothed(logs), _breaks(logs), heard, math.log1p(JUMP)))
+    levels, dips = _without_dips(joined(smoothed(even), _breaks(even), heard, math.log1p(JUMP)))
     made = tuple(_phase(chunk_bytes, seconds, logs, line, heard) for line in levels)
     worst = int(np.argmax(seconds))
     return Phases(
         chunk_bytes=chunk_bytes,
         phases=made,
-        drop=_drop(chunk_bytes, logs, levels, made, heard),
+        drop=_drop(chunk_bytes, even, levels, made, heard),
         oscillation=_oscillation(made),
         dips=dips,
         worst_at_bytes=worst * chunk_bytes,
@@ -214,7 +215,31 @@ def _breaks(logs: Values) -> list[int]:
     means = clean[: bins * together].reshape(bins, together).mean(axis=1)
     ends = [one * together for one in partition(means, _penalty(noise(means), bins), 1)]
     ends[-1] = len(logs)
-    return _refined(clean, ends, 2 * together)
+    return _long_enough(clean, _refined(clean, ends, 2 * together), 2 * together)
+
+
+def _long_enough(logs: Values, ends: list[int], around: int) -> list[int]:
+    """Take out stretches that are too short to be phases, such as the one mean in which a jump lies.
+
+    Of the two breaks around such a stretch the one stays that leaves less unexplained.
+    """
+    kept = list(ends)
+    while True:
+        starts = [0, *kept[:-1]]
+        short = [at for at, (start, end) in enumerate(zip(starts, kept, strict=True)) if end - start < _LEAST]
+        if not short or len(kept) == 1:
+            return kept
+        at = min(short, key=lambda one: kept[one] - starts[one])
+        trials = [
+            _refined(logs, kept[:drop] + kept[drop + 1 :], around) for drop in (at - 1, at) if 0 <= drop < len(kept) - 1
+        ]
+        kept = min(trials, key=lambda trial: _unexplained(logs, trial))
+
+
+def _unexplained(logs: Values, ends: list[int]) -> float:
+    """Sum the squared distances from the mean of each stretch."""
+    parts = (logs[start:end] for start, end in zip([0, *ends[:-1]], ends, strict=True))
+    return sum(float(((part - part.mean()) ** 2).sum()) for part in parts)
 
 
 def _penalty(heard: Noise, count: int) -> float:

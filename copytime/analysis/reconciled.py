@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from copytime.analysis.compare import Comparison
 from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import Observation
+from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.shared import SharedPart
 from copytime.links import Link
 from copytime.notes import Note
@@ -47,7 +48,10 @@ class Reconciled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reconciliation:
-    """Everything that the notes come to; ``known`` is all that was looked at, ``faults`` what went wrong at the hosts."""
+    """Everything that the notes come to; ``known`` is all that was looked at, ``faults`` what went wrong at the hosts.
+
+    ``overheads`` are the times that hosts take to start and stop a copy, where copies of several sizes show them.
+    """
 
     results: tuple[Reconciled, ...]
     shared: tuple[SharedPart, ...]
@@ -55,6 +59,7 @@ class Reconciliation:
     faults: tuple[Note, ...]
     remarks: tuple[str, ...]
     rests_on: str
+    overheads: tuple[HostOverhead, ...] = ()
 
     def named(self, identifier: str) -> Reconciled | None:
         """Find a result by the name that sentences use."""

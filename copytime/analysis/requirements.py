@@ -31,12 +31,17 @@ class Requirement:
     met: Met
 
 
-def link_requirement(wanted: Link, found: Link | None) -> Requirement:
-    """Compare a link with the least that is asked for, by what each can carry at most."""
-    if found is None:
+def link_requirement(wanted: Link, known: tuple[Link, bool] | None) -> Requirement:
+    """Compare a link with the least that is asked for, by what each can carry at most.
+
+    ``known`` is the link and whether its mode was seen; one that is only declared shows nothing, unless it is too slow.
+    """
+    if known is None:
         return Requirement(what="link", wanted=wanted.name, found="not known", met=Met.NOT_SHOWN)
-    met = Met.MET if found.ceiling >= wanted.ceiling else Met.NOT_MET
-    return Requirement(what="link", wanted=wanted.name, found=found.name, met=met)
+    found, seen = known
+    met = Met.NOT_MET if found.ceiling < wanted.ceiling else Met.MET if seen else Met.NOT_SHOWN
+    words = found.name if seen else f"{found.name}, declared and not seen"
+    return Requirement(what="link", wanted=wanted.name, found=words, met=met)
 
 
 def capacity_requirement(low: int | None, high: int | None, found: int | None) -> Requirement:

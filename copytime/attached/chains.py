@@ -52,7 +52,7 @@ def chain_of(facts: DriveFacts, *, model: str | None, link: Link | None = None, 
     if any(name.startswith("mmc") for name in names):
         return _closed("card", "mmc", (ChainLink(where="card", mode=None),), drive, link)
     # Nothing is seen: what is declared is all there is, and a link behind a bridge means that there is one.
-    links = tuple(_declared(mode, where) for mode, where in ((link, "host"), (inner, _BEHIND)) if mode)
+    links = tuple(_declared(mode, where) for mode, where in ((link, "to the host"), (inner, _BEHIND)) if mode)
     return Chain(parts=(*(_link_part(one) for one in links), drive), links=links)
 
 

@@ -70,7 +70,7 @@ def _with_cautions(drive: AttachedDrive) -> AttachedDrive:
 def _whole(text: str | None) -> int | None:
     """Read a whole number, None for anything else."""
     body = (text or "").strip()
-    return int(body) if body.removeprefix("-").isascii() and body.removeprefix("-").isdigit() and len(body) < 20 else None
+    return int(body) if body.removeprefix("-").isascii() and body.removeprefix("-").isdecimal() and len(body) < 20 else None
 
 
 def _model(facts: DriveFacts) -> str | None:

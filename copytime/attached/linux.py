@@ -107,7 +107,7 @@ class Linux:
             os.close(handle)
         for line in text.splitlines():
             key, _, value = line.partition(":")
-            if key == "mnt_id" and value.strip().isdigit():
+            if key == "mnt_id" and value.strip().isdecimal():
                 return int(value)
         return None
 

@@ -29,7 +29,7 @@ def parse_stat(text: str) -> Counts | None:
     Fields counted from 1: 1 reads, 3 sectors read, 4 ms waited by reads, 5 writes, 7 sectors written, 8 ms by writes.
     """
     fields = text.split()
-    if len(fields) < 11 or not all(field.isdigit() for field in fields[:8]):
+    if len(fields) < 11 or not all(field.isdecimal() for field in fields[:8]):
         return None
     numbers = [int(field) for field in fields[:8]]
     return Counts(
@@ -105,7 +105,7 @@ class BlockTree:
             model=" ".join(f"{vendor or ''} {name}".split()) if name else None,
             serial=self._serial(folder),
             firmware=self.read(device / "rev") or self.read(device / "firmware_rev") or self.read(device / "fwrev"),
-            size_bytes=int(size) * SECTOR if size and size.isdigit() else None,
+            size_bytes=int(size) * SECTOR if size and size.isdecimal() else None,
             rotational=None if rotational is None else rotational == "1",
             write_cache=self._write_cache(folder),
             bus=_bus(folder),
@@ -168,7 +168,7 @@ class BlockTree:
         if level is not None:
             if level in _MIRRORS:
                 disks = self.read(folder / "md/raid_disks")  # members may be spares, which hold nothing
-                return level, _MIRRORS[level] or (int(disks) if disks and disks.isdigit() else members)
+                return level, _MIRRORS[level] or (int(disks) if disks and disks.isdecimal() else members)
             return level, None if level in _PARITY else 1
         uuid = self.read(folder / "dm/uuid") or ""
         if uuid.startswith("CRYPT-"):
@@ -223,7 +223,7 @@ class BlockTree:
                 continue
             for place in places:
                 text = self.read(place)
-                if text and text.lstrip("-").isdigit():
+                if text and text.lstrip("-").isdecimal():
                     return int(text) / 1000
         return None
 
@@ -242,9 +242,9 @@ def _ancestor_with(folder: Path, attribute: str) -> Path | None:
 
 
 _BUS_OF: tuple[tuple[Callable[[str], bool], str], ...] = (
-    (lambda name: name.startswith("usb") and name[3:].isdigit(), "USB"),
+    (lambda name: name.startswith("usb") and name[3:].isdecimal(), "USB"),
     (lambda name: name.startswith("nvme"), "NVMe"),
-    (lambda name: name.startswith("ata") and name[3:].isdigit(), "SATA"),
+    (lambda name: name.startswith("ata") and name[3:].isdecimal(), "SATA"),
     (lambda name: name.startswith("mmc"), "MMC"),
     (lambda name: name.startswith("virtio"), "virtio"),
 )

@@ -186,7 +186,7 @@ class LinuxFacts:
                 notes = self._notes(self._read(folder / name / "dev") or "")
                 one = PartitionFacts(
                     name=name,
-                    size_bytes=int(size) * SECTOR if size and size.isdigit() else None,
+                    size_bytes=int(size) * SECTOR if size and size.isdecimal() else None,
                     file_system=(notes or {}).get("ID_FS_TYPE"),
                 )
                 found.append((one, notes is not None))
@@ -241,7 +241,7 @@ class LinuxFacts:
                     read_only=mount.read_only,
                     size_bytes=size,
                     free_bytes=free,
-                    lifetime_written_bytes=int(lifetime) * 1024 if lifetime and lifetime.isdigit() else None,
+                    lifetime_written_bytes=int(lifetime) * 1024 if lifetime and lifetime.isdecimal() else None,
                 )
             )
         return tuple(found)

@@ -86,7 +86,7 @@ def parse_mountinfo(text: str) -> tuple[Mount, ...]:
     for line in text.split("\n"):  # not splitlines(): a mount point may hold any of the other characters that end a line
         before, dash, after = line.partition(" - ")
         left, right = before.split(" "), after.split(" ")
-        if not dash or len(left) < 6 or len(right) < 2 or not left[0].isdigit():
+        if not dash or len(left) < 6 or len(right) < 2 or not left[0].isdecimal():
             continue
         mounts.append(
             Mount(

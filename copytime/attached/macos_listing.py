@@ -125,7 +125,7 @@ def _usb_level(row: dict[str, Any], inside: Iterable[dict[str, Any]]) -> Level:
     attributes["manufacturer"] = _text(row.get("manufacturer")) or ""
     attributes["speed"] = _SPEEDS.get(_text(row.get("device_speed")) or "", "unknown")
     power = row.get("bus_power_used")
-    if isinstance(power, int | str) and str(power).isascii() and str(power).isdigit():
+    if isinstance(power, int | str) and str(power).isascii() and str(power).isdecimal():
         attributes["bMaxPower"] = f"{power}mA"
     children = {
         (_text(one.get("location_id")) or str(index)).split(" /")[0]: _text(one.get("_name")) or ""
@@ -242,4 +242,4 @@ def _in_megabits(text: str) -> str:
 def _current(text: str | None) -> str:
     """Take the current out of ``4.48 W (896 mA)``."""
     inside = (text or "").partition("(")[2].partition(" mA")[0]
-    return f"{inside}mA" if inside.isascii() and inside.isdigit() else ""
+    return f"{inside}mA" if inside.isascii() and inside.isdecimal() else ""

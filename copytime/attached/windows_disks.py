@@ -90,7 +90,7 @@ def _number(value: Any) -> int | None:
         return None
     if isinstance(value, int):
         return value
-    return int(value) if isinstance(value, str) and value.isascii() and value.isdigit() else None
+    return int(value) if isinstance(value, str) and value.isascii() and value.isdecimal() else None
 
 
 def _word(value: Any) -> str | None:

@@ -191,7 +191,7 @@ def _rows(found: dict[str, Any], key: str) -> list[dict[str, Any]]:
 def _whole(value: Any) -> int | None:
     if isinstance(value, bool):
         return None
-    if isinstance(value, str) and value.isascii() and value.isdigit() and len(value) < 20:
+    if isinstance(value, str) and value.isascii() and value.isdecimal() and len(value) < 20:
         return int(value)
     return value if isinstance(value, int) and value >= 0 else None
 

@@ -25,6 +25,7 @@ _COMMANDS: dict[str, str] = {
     "rate": "copytime.cli.rate:rate",
     "kit": "copytime.cli.kit:kit",
     "note": "copytime.cli.note:note",
+    "plan": "copytime.cli.plan:plan",
     "import": "copytime.cli.exchange:import_",
     "export": "copytime.cli.exchange:export",
     "compare": "copytime.cli.compare:compare",
@@ -34,6 +35,7 @@ _COMMANDS: dict[str, str] = {
     "log": "copytime.cli.log:log",
     "logbook": "copytime.cli.logbook:logbook",
     "tidy": "copytime.cli.tidy:tidy",
+    "explain": "copytime.cli.explain:explain",
     "demo": "copytime.cli.demo:demo",
 }
 
@@ -54,15 +56,17 @@ _SHORT: dict[str, str] = {
     "rate": "Say how fast a copy was that was timed by hand, with its margin.",
     "kit": "Keep the register of drives, bridges, cables and hosts.",
     "note": "Note a copy, a load or a fault at a console, timed by hand.",
+    "plan": "Plan a test day: what to copy in which order, how long it takes; a sheet to fill in.",
     "import": "Bring in sheets, documents, kit files and other logbooks.",
-    "export": "Write notes and kit as CSV or JSON.",
+    "export": "Write notes, kit and runs as CSV or JSON.",
     "compare": "Say which groups of notes differ, and which are within the margin of error.",
     "reconcile": "Say what sets the pace of noted copies, and what to test next.",
     "report": "Write a report: Markdown, HTML or CSV, of everything, a drive, a host or a campaign.",
-    "chart": "Draw pictures: rates, long writes, console against PC, loads, history.",
+    "chart": "Draw rates, a long write, console copies, loads or a history, as PNG or SVG.",
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",
+    "explain": "Explain a term: margin, cap, witness, drop and others.",
     "demo": "Write an invented logbook, to try everything on without a drive.",
 }
 

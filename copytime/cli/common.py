@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CONTEXT",
     "Session",
+    "answer_width",
     "campaign_option",
     "check_output",
     "command",
@@ -34,19 +34,27 @@ __all__ = [
     "one_form",
     "open_logbook",
     "output_option",
+    "say_warnings",
     "session",
+    "told_unlogged",
 ]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-@dataclass(slots=True)
 class Session:
-    """What was asked for on any level of the command line."""
+    """What was asked for on any level of the command line.
 
-    quiet: bool = False
-    verbose: bool = False
-    logbook: Path | None = None
+    A plain class: making a dataclass takes longer than a command needs to find its words.
+    """
+
+    __slots__ = ("logbook", "no_logbook", "quiet", "verbose")
+
+    def __init__(self) -> None:
+        self.quiet = False
+        self.verbose = False
+        self.logbook: Path | None = None
+        self.no_logbook: str | None = None  # why there is none to write to
 
     @property
     def logbook_path(self) -> Path:
@@ -87,6 +95,7 @@ def open_logbook(otherwise: str) -> Logbook | None:
         book = Logbook.open(session().logbook_path)
         invented = book.invented
     except LogbookError as error:
+        session().no_logbook = error.message
         say_note(f"{error.message}. {otherwise} {error.hint or ''}".strip())
         return None
     if invented:  # a measurement among invented ones would pass for one of them
@@ -94,6 +103,33 @@ def open_logbook(otherwise: str) -> Logbook | None:
         say_note(f"everything in {plain(book.path)} is invented, and it takes nothing that was measured. {otherwise}")
         return None
     return book
+
+
+def say_warnings(warnings: Iterable[str]) -> None:
+    """Give the advice that belongs to a measurement, but for what ``told_unlogged`` says at the end."""
+    from copytime.cli.voice import say_note
+    from copytime.visits.notes import NOT_LOGGED
+
+    for said in warnings:
+        if not said.startswith(NOT_LOGGED):
+            say_note(said)
+
+
+def told_unlogged(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Say at the end what of a measurement, which was printed, is not in the logbook; then the exit code is 1.
+
+    ``warnings`` are those of the measurement; what is returned of them says that something was not logged.
+    """
+    from copytime.cli.voice import say_error
+    from copytime.visits.notes import NOT_LOGGED
+
+    found = tuple(said for said in warnings if said.startswith(NOT_LOGGED))
+    missed = session().no_logbook
+    if missed is not None:
+        found = (f"{NOT_LOGGED}{missed}", *found)
+    if found:
+        say_error(f"{found[0]}. What was measured was printed all the same", "Put that right and measure again.")
+    return found
 
 
 def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
@@ -233,6 +269,15 @@ def check_output(path: Path | None) -> None:
         raise InputError(f"you may not write to {plain(folder)}", hint="Name a file in a folder that belongs to you.")
 
 
+def answer_width(path: Path | None) -> int:
+    """Columns of an answer: those of the terminal it is printed on; a file or a pipe gets a usual width."""
+    import sys
+
+    from copytime.cli.voice import text_width
+
+    return text_width(sys.stdout) if path is None else 100
+
+
 def deliver(text: str, path: Path | None) -> None:
     """Print the answer, or write it to a new file, whole or not at all; what cannot be written is printed instead."""
     if path is None:
@@ -240,7 +285,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
-        _write_whole(text + "\n", path)
+        _write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
         if isinstance(error, InputError):
@@ -250,22 +295,20 @@ def deliver(text: str, path: Path | None) -> None:
 
 
 def deliver_bytes(data: bytes, path: Path) -> None:
-    """Write an answer that is no text to a new file, whole or not at all."""
+    """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
     try:
         _write_whole(data, path)
     except OSError as error:
-        why = error.strerror or str(error)
-        raise CopytimeError(f"cannot write {plain(path)}: {why}", hint="Name a file on another drive.") from None
+        raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None
 
 
-def _write_whole(text: str | bytes, path: Path) -> None:
+def _write_whole(data: bytes, path: Path) -> None:
     """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
     import secrets
 
     draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
     # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
-    data = text if isinstance(text, bytes) else text.encode("utf-8", "backslashreplace")
     file = open(draft, "xb")  # noqa: SIM115 - reason: closed below
     try:
         with file:

@@ -16,10 +16,12 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
-from copytime.cli.voice import answer, say, say_error, say_note
-from copytime.errors import ExitCode
+from copytime.cli.voice import answer, say, say_error
+from copytime.errors import ExitCode, InputError
 
 if TYPE_CHECKING:
     from copytime.logbook import Logbook
@@ -30,21 +32,27 @@ __all__ = ["copy"]
 
 
 @command("copy")
-@click.argument("source", type=click.Path(path_type=str))
-@click.argument("dest", type=click.Path(path_type=str))
+@click.argument("source", metavar="SOURCE", type=click.Path(path_type=str), required=False)
+@click.argument("dest", metavar="DEST", type=click.Path(path_type=str), required=False)
 @click.option("--no-verify", is_flag=True, help="Do not read both sides again to compare every byte.")
 @click.option("--back", is_flag=True, help="Then time the other direction, into a scratch folder beside SOURCE.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
+@click.option("--predict", is_flag=True, help="Say how long it would take, by 'qualify --model' in the logbook, and stop.")
+@click.option("--mix", metavar="SIZES", help="Predict for described files, such as 8KiB*2000,32MiB*40, on the drive SOURCE.")
+@click.option("--drive", metavar="NAME", help="Predict for this drive of the logbook instead of DEST.")
 @campaign_option
 @json_option
 @output_option
 def copy(
-    source: str,
-    dest: str,
+    source: str | None,
+    dest: str | None,
     *,
     no_verify: bool,
     back: bool,
     dry_run: bool,
+    predict: bool,
+    mix: str | None,
+    drive: str | None,
     campaign: str | None,
     as_json: bool,
     output: Path | None,
@@ -55,6 +63,8 @@ def copy(
     copytime copy games /mnt/drive           makes /mnt/drive/games
     copytime copy games /mnt/drive/second    under a new name
     copytime copy games /mnt/drive --back    the other direction as well
+    copytime copy games /mnt/drive --predict        how long it would take, by 'qualify --model'; nothing is copied
+    copytime copy --predict --mix '8KiB*2000,32MiB*40' /mnt/drive        the same for files that are described
 
     A timed copy, not a synchroniser: nothing is resumed, filtered or overwritten. Times, permissions and links are kept;
     a file has its name only when it is complete. Files that cannot be copied are listed, and the exit code is then 1.
@@ -63,6 +73,14 @@ def copy(
     from copytime.visits.copy_plan import plan_copy
 
     check_output(output)
+    if predict:
+        from copytime.cli.predict import predict_copy
+
+        return predict_copy(source, dest, mix=mix, drive=drive, as_json=as_json, output=output)
+    if mix is not None or drive is not None:
+        raise InputError("--mix and --drive belong to a prediction", hint="Add --predict.")
+    if source is None or dest is None:
+        raise InputError("a copy needs SOURCE and DEST", hint="Such as: copytime copy games /mnt/drive")
     plan = run_stoppable(
         lambda stop: plan_copy(source, dest, verify=not no_verify, back=back, stop=stop), stopping="stopping ..."
     )
@@ -79,6 +97,7 @@ def copy(
         if book is not None:
             book.close()
     _show(found, as_json=as_json, output=output)
+    unlogged = told_unlogged(found.qualification.warnings)
     if found.failure is not None:
         say_error(found.failure.message, found.failure.hint)
         _tell_kept(found)
@@ -89,7 +108,7 @@ def copy(
         counts = f"{len(found.left)} not copied, {len(found.not_compared)} not compared"
         say_error(f"not everything went through: {counts}", "They are listed above; --json has all of them.")
         return ExitCode.FAILED
-    return ExitCode.DONE
+    return ExitCode.FAILED if unlogged else ExitCode.DONE
 
 
 def describe(plan: CopyPlan) -> str:
@@ -148,9 +167,7 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
         special=plan.tree.special,
     )
     deliver(json_text(made) if isinstance(made, dict) else made, output)
-    if not session().quiet:
-        for said in found.qualification.warnings:
-            say_note(said)
+    say_warnings(found.notices if session().quiet else found.qualification.warnings)
 
 
 def _source(plan: CopyPlan) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_text, output_option, session
+from copytime.cli.common import check_output, command, deliver, json_text, one_form, output_option, session
 from copytime.cli.voice import say, say_note
 from copytime.errors import ExitCode, InputError, from_os_error
 
@@ -27,7 +27,7 @@ _LARGEST = 500_000_000
 @click.argument("file", metavar="FILE")
 @click.option("-n", "--dry-run", is_flag=True, help="Say what would come in; nothing is written.")
 def import_(file: str, *, dry_run: bool) -> int:
-    """Bring in notes and kit: a CSV sheet, a document of 'copytime export', a kit file (TOML) or another logbook.
+    """Bring in notes, kit and runs: a CSV sheet, a document of 'copytime export', a kit file (TOML) or another logbook.
 
     \b
     copytime import saturday.csv
@@ -38,7 +38,8 @@ def import_(file: str, *, dry_run: bool) -> int:
 
     All or nothing: if one cell cannot be read, nothing is written and every fault is told with its row and column. What
     was imported before adds nothing. A sheet needs a header, in any order; 'direction', 'size' and 'time' for copies,
-    'scene' and 'time' for loads, 'fault' for faults. 'time' may stand there several times, for repeats; 'size (GB)' gives
+    'scene' and 'time' for loads, 'fault' for faults. Rows of a run sheet ('copytime plan') that are still empty are passed
+    over. 'time' may stand there several times, for repeats; 'size (GB)' gives
     plain numbers their unit.
     """
     from copytime.logbook import Logbook
@@ -92,7 +93,16 @@ def _tell(found: Imported, *, dry_run: bool) -> None:
     said = f"{found.notes} notes {would} new, {found.known_notes} were there already"
     if found.kit or found.changed_kit:
         said += f"; {found.kit} pieces of kit {would} new, {found.changed_kit} {would} changed"
+    if found.runs or found.known_runs:
+        said += f"; {found.runs} qualifications {would} new, {found.known_runs} were there already"
+    if found.empty:
+        rows = "planned row is still empty and was" if found.empty == 1 else "planned rows are still empty and were"
+        said += f"; {found.empty} {rows} passed over"
     say(said + (". Nothing was written" if dry_run else ""))
+    for doubt in found.doubts[:10] if not session().quiet else ():
+        say_note(doubt)
+    if len(found.doubts) > 10 and not session().quiet:
+        say_note(f"and {len(found.doubts) - 10} more rows like these")
     if found.strangers and not session().quiet:
         from copytime.safetext import plain
 
@@ -102,37 +112,66 @@ def _tell(found: Imported, *, dry_run: bool) -> None:
 
 
 @command("export")
-@click.option("--csv", "as_csv", is_flag=True, help="Notes as a CSV sheet. [usual]")
-@click.option("--json", "as_json", is_flag=True, help="Notes and kit as one JSON document.")
-@click.option("--personal", is_flag=True, help="With serial numbers and names of captures.")
+@click.option("--csv", "as_csv", is_flag=True, callback=one_form, help="Notes as a CSV sheet. [usual]")
+@click.option("--passes", "as_passes", is_flag=True, callback=one_form, help="What was measured as CSV, one row a pass.")
+@click.option("--json", "as_json", is_flag=True, callback=one_form, help="Notes, kit and runs as one JSON document.")
+@click.option("--campaign", metavar="NAME", help="Only notes and runs of this campaign.")
+@click.option("--drive", metavar="NAME", help="Only notes and runs of this drive.")
+@click.option(
+    "--personal", is_flag=True, help="With serial numbers, names of PCs, folders, and names of captures and files."
+)
 @output_option
-def export(*, as_csv: bool, as_json: bool, personal: bool, output: Path | None) -> int:
-    """Write notes and kit in a form that 'copytime import' reads again, exactly as they are.
+def export(
+    *,
+    as_csv: bool,
+    as_passes: bool,
+    as_json: bool,
+    campaign: str | None,
+    drive: str | None,
+    personal: bool,
+    output: Path | None,
+) -> int:
+    """Write what stands in the logbook in a form that others can read, and 'copytime import' takes back as it is.
 
     \b
     copytime export -o notes.csv
+    copytime export --passes -o passes.csv
     copytime export --json --personal -o everything.json
+    copytime export --json --campaign "Autumn drives" -o autumn.json
 
-    What was measured on drives travels with the logbook itself: 'copytime logbook backup' and 'copytime logbook merge'.
+    The sheet of notes and the document come in again exactly as they are; the sheet of passes is for spreadsheets. Without
+    --personal a PC is called by a made-up name, always the same one.
     """
+    del as_csv  # what is done unless something else is asked for
     from copytime.logbook import Logbook
+    from copytime.logbook.entries import chains, entries
     from copytime.logbook.kit import items
-    from copytime.logbook.notes import notes
+    from copytime.logbook.notes import Filter, notes
     from copytime.logbook.sheets import write_sheet
     from copytime.report.frame import document
+    from copytime.report.passes import pass_headers, pass_rows
+    from copytime.report.tables import csv_text
     from copytime.visits.exporting import kit_objects, note_cells, note_objects
+    from copytime.visits.left_out import impersonal, machines
+    from copytime.visits.run_objects import run_object
 
-    if as_csv and as_json:
-        raise InputError("a file is a sheet or a document", hint="Choose --csv or --json.")
     check_output(output)
     book = Logbook.read(session().logbook_path)
-    noted, kit = [], []
+    noted, kit, runs = [], [], []
     if book is not None:
         with book:
-            noted, kit = list(notes(book)), items(book)
+            noted, kit = list(notes(book, Filter(campaign=campaign, drive=drive))), items(book)
+            if as_passes or as_json:
+                runs = list(entries(book, campaign=campaign, drive=drive))
+                called = {} if personal else machines(chains(book))
+    if not personal:
+        runs = [impersonal(one, called) for one in runs]
     if as_json:
         content = {"kit": kit_objects(kit, personal=personal), "notes": note_objects(noted, personal=personal)}
-        deliver(json_text(document("export", _now(), **content)), output)
+        made = {**document("export", _now(), **content), "qualifications": [run_object(one) for one in runs]}
+        deliver(json_text(made), output)
+    elif as_passes:
+        deliver(csv_text(pass_headers(personal=personal), pass_rows(runs, personal=personal)), output)
     else:
         deliver(write_sheet(note_cells(one, personal=personal) for one in noted), output)
     return ExitCode.DONE

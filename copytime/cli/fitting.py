@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
 
 from copytime.cli.common import session
 from copytime.errors import LogbookError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from copytime.analysis.requirements import Requirement
     from copytime.attached import Target
@@ -18,7 +21,19 @@ if TYPE_CHECKING:
     from copytime.visits.options import Options
     from copytime.visits.plan import Plan
 
-__all__ = ["host_of", "kit_bridge", "kit_drive", "needs_met", "needs_of", "requirement_objects", "requirement_text"]
+__all__ = [
+    "declared",
+    "host_of",
+    "needs_met",
+    "needs_of",
+    "requirement_objects",
+    "requirement_text",
+    "way_options",
+    "with_kit",
+]
+
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 
 def _items() -> list[KitItem]:
@@ -51,31 +66,44 @@ def host_of(name: str) -> KitItem:
     return found
 
 
-def kit_drive(serial: str | None) -> KitItem | None:
-    """Find the registered drive with this serial number; a logbook that cannot be read is told elsewhere."""
-    from copytime.notes import KitKind
-    from copytime.visits.fitting import recognised
+def with_kit(options: Options, target: Target) -> Options:
+    """Fill in what the register knows of the way to a target; a logbook that cannot be read is told elsewhere."""
+    from copytime.visits.fitting import by_the_kit
 
     try:
-        return recognised(_items(), KitKind.DRIVE, serial=serial)
+        known = _items()
     except LogbookError:
-        return None
-
-
-def kit_bridge(target: Target, options: Options) -> KitItem | None:
-    """Find the registered bridge that a target is behind, by its USB vendor and product number."""
-    from copytime.notes import KitKind
-    from copytime.visits.fitting import recognised
-
-    try:
-        known = [one for one in _items() if one.kind is KitKind.BRIDGE and one.about.get("ids")]
-    except LogbookError:
-        return None
+        return options
     if not known:
-        return None
+        return options
     from copytime.visits.way import bridge_ids
 
-    return recognised(known, KitKind.BRIDGE, ids=bridge_ids(target, options))
+    serial = target.disks[0].serial if target.disks else None
+    return by_the_kit(options, known, serial=serial, ids=lambda: bridge_ids(target, options))
+
+
+def way_options(function: F) -> F:
+    """Add the options that declare the way to a drive."""
+    for option in reversed(
+        (
+            click.option("--link", metavar="NAME", help="The link that the drive is attached by, such as usb3.2-gen1x1."),
+            click.option("--inner-link", metavar="NAME", help="The link behind the bridge, such as sata-6gb/s."),
+            click.option("--drive", metavar="NAME", help="What to call the drive, in place of what it calls itself."),
+            click.option("--bridge", metavar="NAME", help="The bridge that the drive is behind."),
+            click.option("--cable", metavar="NAME", help="The cable."),
+            click.option("--host", metavar="NAME", help="What to call this machine."),
+        )
+    ):
+        function = option(function)
+    return function
+
+
+def declared(asked: Mapping[str, Any]) -> dict[str, Any]:
+    """Read these options, for those of the library. Raises InputError for a link that is not known."""
+    from copytime.links import find_link
+
+    links = {name: find_link(asked[name]) if asked[name] else None for name in ("link", "inner_link")}
+    return {**links, **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host")}}
 
 
 def needs_of(said: Sequence[str]) -> tuple[Need, ...]:

@@ -71,6 +71,15 @@ def change() -> None:
     """
 
 
+#: How each kind is registered or changed, for the help.
+_EXAMPLES = {
+    KitKind.DRIVE: '"Quayside One" --medium "SATA SSD" --capacity 1TB --rated-read 550MB/s',
+    KitKind.BRIDGE: '"Ferrybox" --uplink usb3.2-gen2x1 --downlink sata',
+    KitKind.CABLE: '"short blue" --link usb3.2-gen2x1',
+    KitKind.HOST: '"Harbour 4" --type console --ports rear=usb3.2-gen1x1 --needs-write 130MB/s',
+}
+
+
 def _make_add(kind: KitKind) -> click.Command:
     def run(name: str, *, reference: bool | None = None, **about: Any) -> int:
         from copytime.logbook import Logbook
@@ -83,7 +92,7 @@ def _make_add(kind: KitKind) -> click.Command:
         say(f"registered the {kind} '{made.name}'")
         return ExitCode.DONE
 
-    run.__doc__ = f"Register a {kind}."
+    run.__doc__ = f"Register a {kind}.\n\n\b\ncopytime kit add {kind} {_EXAMPLES[kind]}"
     return command(kind.value)(click.argument("name")(_fields_of(kind, run)))
 
 
@@ -108,7 +117,7 @@ def _make_change(kind: KitKind) -> click.Command:
         say(f"changed the {kind} '{new.name}'" if new != old else f"the {kind} '{new.name}' is as it was")
         return ExitCode.DONE
 
-    run.__doc__ = f"Change a {kind}; an empty value removes a field."
+    run.__doc__ = f"Change a {kind}; an empty value removes a field.\n\n\b\ncopytime kit change {kind} {_EXAMPLES[kind]}"
     made = click.option("--name", "new_name", metavar="TEXT", help="Call it this from now on; notes keep the old name.")(run)
     return command(kind.value)(click.argument("name")(_fields_of(kind, made)))
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from copytime.cli.common import (
+    answer_width,
     command,
     csv_option,
     deliver,
@@ -209,8 +210,8 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
         more = changes_of(one)
         show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)
         return ExitCode.DONE
-    shown = json_text(qualification_document(one), from_logbook=True) if as_json else qualification_text(one)
-    deliver(shown if as_json else shown + changes_of(one), output)
+    text = qualification_text(one, answer_width(output)) + changes_of(one)
+    deliver(json_text(qualification_document(one), from_logbook=True) if as_json else text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

@@ -27,14 +27,22 @@ def logbook() -> None:
 
 @command("path")
 def path() -> int:
-    """Print where the logbook lies, whether it exists or not."""
+    """Print where the logbook lies, whether it exists or not.
+
+    \b
+    copytime logbook path
+    """
     answer(str(session().logbook_path))
     return ExitCode.DONE
 
 
 @command("check")
 def check() -> int:
-    """Look the whole file through; exit code 1 if something is wrong with it."""
+    """Look the whole file through; exit code 1 if something is wrong with it.
+
+    \b
+    copytime logbook check
+    """
     from copytime.logbook.merge import check as look_through
     from copytime.logbook.merge import open_other
     from copytime.safetext import plain
@@ -52,7 +60,11 @@ def check() -> int:
 @command("backup")
 @click.argument("to", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False))
 def backup(to: Path) -> int:
-    """Copy the logbook, as it stands at this moment, into a new FILE."""
+    """Copy the logbook, as it stands at this moment, into a new FILE.
+
+    \b
+    copytime logbook backup /media/safe/logbook.sqlite
+    """
     from copytime.logbook.merge import back_up, open_other
     from copytime.safetext import plain
 
@@ -65,7 +77,11 @@ def backup(to: Path) -> int:
 @command("merge")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False))
 def merge(files: tuple[Path, ...]) -> int:
-    """Take over what other logbooks have and this one has not; doing it twice does no harm."""
+    """Take over what other logbooks have and this one has not; doing it twice does no harm.
+
+    \b
+    copytime logbook merge other-bench.sqlite
+    """
     from copytime.logbook import Logbook
     from copytime.logbook.merge import merge as take_over
     from copytime.logbook.merge import open_other

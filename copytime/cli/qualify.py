@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from copytime.cli.common import (
+    answer_width,
     campaign_option,
     check_output,
     command,
@@ -18,15 +18,25 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
-from copytime.cli.fitting import host_of, kit_bridge, kit_drive, needs_met, needs_of, requirement_objects, requirement_text
-from copytime.cli.voice import fitted, say, say_error, say_note
+from copytime.cli.fitting import (
+    declared,
+    host_of,
+    needs_met,
+    needs_of,
+    requirement_objects,
+    requirement_text,
+    way_options,
+    with_kit,
+)
+from copytime.cli.voice import fitted, say, say_error
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
     from copytime.analysis.requirements import Requirement
-    from copytime.attached import Target
     from copytime.logbook import Logbook
     from copytime.notes import KitItem
     from copytime.records import Qualification, Workload
@@ -72,12 +82,7 @@ SIZE = _SizeType()
 @click.option("--laid-out", is_flag=True, help="Lay the file out first and write over it, instead of extending it.")
 @click.option("--no-verify", is_flag=True, help="Leave out the last reading, in which every byte is compared.")
 @click.option("--keep", is_flag=True, help="Leave the payload on the drive; 'copytime tidy --yes' removes it.")
-@click.option("--link", metavar="NAME", help="The link that the drive is attached by, such as usb3.2-gen1x1.")
-@click.option("--inner-link", metavar="NAME", help="The link behind the bridge, such as sata-6gb/s.")
-@click.option("--drive", metavar="NAME", help="What to call the drive, in place of what it calls itself.")
-@click.option("--bridge", metavar="NAME", help="The bridge that the drive is behind.")
-@click.option("--cable", metavar="NAME", help="The cable.")
-@click.option("--host", metavar="NAME", help="What to call this machine.")
+@way_options
 @click.option(
     "--for", "for_host", metavar="HOST", help="Check what this registered host asks of a drive; exit code 3 if not met."
 )
@@ -119,7 +124,7 @@ def qualify(
     host = host_of(for_host) if for_host is not None else None
     needs = needs_of(asked["needs"])
     found = platform().target(target)
-    options = _with_kit(_options(asked), found)
+    options = with_kit(_options(asked), found)
     if asked["model"]:
         from copytime.visits.model import model_options
 
@@ -141,23 +146,22 @@ def qualify(
     asks = _asked(host, one, plan) if host is not None else ()
     asks += needs_met(needs, one, plan)
     _show(one, host.name if host is not None else "you" if needs else None, asks, as_json=as_json, output=output)
-    for said in outcome.notices if here.quiet else one.warnings:
-        say_note(said)
+    say_warnings(outcome.notices if here.quiet else one.warnings)
+    return _code(outcome, asks)
+
+
+def _code(outcome: Outcome, asks: tuple[Requirement, ...]) -> int:
+    """Say what went wrong, and return what that means for the shell."""
+    one = outcome.qualification
+    unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
     if one.mismatches:
         return ExitCode.WRONG_DATA
+    if unlogged:
+        return ExitCode.FAILED
     return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
-
-
-def _with_kit(options: Options, target: Target) -> Options:
-    """Call drive and bridge as they are registered, where the register knows them and nothing else was typed."""
-    drive = kit_drive(target.disks[0].serial) if target.disks else None
-    if drive is not None:
-        options = replace(options, kit_drive=drive.name, drive=options.drive or drive.name)
-    bridge = kit_bridge(target, options) if options.bridge is None else None
-    return replace(options, bridge=bridge.name) if bridge is not None else options
 
 
 def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, ...]:
@@ -165,13 +169,11 @@ def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, 
     from copytime.visits.fitting import requirements_of
 
     capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    slowest = min(plan.way.links, key=lambda link: link.ceiling, default=None)
-    return requirements_of(host, results=one.results, link=slowest, capacity=capacity)
+    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=capacity)
 
 
 def _options(asked: dict[str, Any]) -> Options:
     """Turn command-line options into those of the library."""
-    from copytime.links import find_link
     from copytime.visits.options import BLOCK, DEPTH, WORKERS, Options
 
     return Options(
@@ -189,9 +191,8 @@ def _options(asked: dict[str, Any]) -> Options:
         laid_out=asked["laid_out"],
         verify=not asked["no_verify"],
         keep=asked["keep"],
-        link=find_link(asked["link"]) if asked["link"] else None,
-        inner_link=find_link(asked["inner_link"]) if asked["inner_link"] else None,
-        **{kind: asked[kind] for kind in ("drive", "bridge", "cable", "host", "campaign")},
+        campaign=asked["campaign"],
+        **declared(asked),
     )
 
 
@@ -245,7 +246,7 @@ def _show(
         more = {"for_host": asker, "requirements": requirement_objects(asks)} if asker is not None else {}
         text = json_text({**qualification_document(one), **more})
     else:
-        text = qualification_text(one)
+        text = qualification_text(one, answer_width(output))
         if asker is not None:
             text += "\n\n" + requirement_text(asker, asks)
         if output is not None:  # a file has no stderr beside it

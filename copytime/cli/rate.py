@@ -84,7 +84,7 @@ def _at(given: str, times: tuple[str, ...], at_rate: str, gb: object, *, as_json
         raise InputError("--at takes one size or one time", hint="Leave out --at to compute the rate.")
     speed = parse_rate(at_rate)
     bare = given.strip()
-    if bare.isdigit():
+    if bare.isdecimal():
         raise InputError(f"'{bare}' could be bytes or seconds", hint=f"Say {bare}B or {bare}s.")
     if bare.endswith("B"):
         amount = parse_size(given, gb=GigaBytes(str(gb)))

@@ -80,8 +80,6 @@ def report(
         if book is not None:
             book.close()
     charts = None if plain_page or form != "html" else _charts()
-    if form == "html" and charts is None and not plain_page and not session().quiet:
-        say_note("the page has no pictures: pip install 'copytime[charts]' brings what draws them")
     made = report_of(whole, created, charts)
     if form == "csv":
         from copytime.report.whole.as_csv import report_csv
@@ -128,11 +126,12 @@ def _day(dated: str) -> str:
 
 
 def _charts() -> Charts | None:
-    """Return what draws; None where the extra for it is missing."""
+    """Return what draws; None where the extra for it is missing, which is told."""
     from copytime.report.charts import available
+    from copytime.report.whole.pictures import figures
 
-    if not available():
-        return None
-    from copytime.report.charts.figures import figures
-
-    return figures
+    if available():
+        return figures
+    if not session().quiet:
+        say_note("the report has no pictures: they need matplotlib, which pip install 'copytime[charts]' installs")
+    return None

@@ -8,8 +8,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_option, json_text, open_logbook, output_option, session
-from copytime.cli.voice import fitted, say, say_note
+from copytime.cli.common import (
+    check_output,
+    command,
+    deliver,
+    json_option,
+    json_text,
+    open_logbook,
+    output_option,
+    say_warnings,
+    session,
+    told_unlogged,
+)
+from copytime.cli.voice import fitted, say
 from copytime.errors import ExitCode, InputError
 
 if TYPE_CHECKING:
@@ -63,9 +74,9 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
         if book is not None:
             book.close()
     deliver(json_text(selfcheck_document(one)) if as_json else selfcheck_text(one), output)
-    for said in one.warnings:
-        if not here.quiet or said not in found.remarks:
-            say_note(said)
+    say_warnings(said for said in one.warnings if not here.quiet or said not in found.remarks)
+    if told_unlogged(one.warnings):
+        return ExitCode.FAILED
     return ExitCode.NOT_MET if one.shown is Shown.FAILS else ExitCode.DONE
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,10 +16,13 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
+from copytime.cli.fitting import declared, way_options, with_kit
 from copytime.cli.qualify import SIZE, ask, known_rates
-from copytime.cli.voice import answer, say, say_error, say_note
+from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -42,6 +45,7 @@ __all__ = ["show_stream", "sustain"]
 )
 @click.option("--chunk", type=SIZE, metavar="SIZE", help="Size of the chunks that are looked at. [usual: 64MiB]")
 @click.option("--depth", type=int, metavar="N", help="Blocks in hand at once. [usual: 4]")
+@way_options
 @click.option("--keep", is_flag=True, help="Leave the stream on the drive; 'copytime tidy --yes' removes it.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")
 @click.option("-y", "--yes", is_flag=True, help="Do not ask, however much is to be written.")
@@ -62,6 +66,7 @@ def sustain(
     campaign: str | None,
     as_json: bool,
     output: Path | None,
+    **asked_way: Any,
 ) -> int:
     """Write one long stream to the drive behind the folder TARGET, to see whether its rate holds.
 
@@ -75,10 +80,11 @@ def sustain(
     seen so far. A long stream uses up endurance and warms the drive; the plan says how much is written.
     """
     from copytime.attached import platform
-    from copytime.visits.options import DEPTH
+    from copytime.visits.options import DEPTH, Options
     from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan
 
     check_output(output)
+    found = platform().target(target)
     asked = Sustain(
         size=size,
         read_back=read_back,
@@ -87,9 +93,9 @@ def sustain(
         depth=DEPTH if depth is None else depth,
         keep=keep,
         campaign=campaign,
+        way=with_kit(Options(**declared(asked_way)), found),
     )
-    found = platform().target(target)
-    made = make_sustain_plan(found, asked, known=known_rates(found.drive_label))
+    made = make_sustain_plan(found, asked, known=known_rates(asked.way.drive or found.drive_label))
     if dry_run:
         answer(describe_sustain(made))
         return ExitCode.DONE
@@ -103,11 +109,14 @@ def sustain(
         if book is not None:
             book.close()
     one = outcome.qualification
-    show_stream(one, as_json=as_json, output=output)
+    show_stream(one, as_json=as_json, output=output, notices=outcome.notices)
+    unlogged = told_unlogged(one.warnings)
     if outcome.failure is not None:
         say_error(outcome.failure.message, outcome.failure.hint)
         return outcome.failure.exit_code
-    return ExitCode.WRONG_DATA if one.mismatches else ExitCode.DONE
+    if one.mismatches:
+        return ExitCode.WRONG_DATA
+    return ExitCode.FAILED if unlogged else ExitCode.DONE
 
 
 def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
@@ -131,11 +140,13 @@ def show_stream(
     output: Path | None,
     time_for: int | None = None,
     more: str = "",
+    notices: tuple[str, ...] = (),
     from_logbook: bool = False,
 ) -> None:
     """Print a long stream, or write it to a file; ``time_for`` adds how long so many bytes take, ``more`` comes last.
 
-    ``from_logbook`` tells that it was not measured just now.
+    ``notices`` are those of its warnings that are told even if nothing else is to be; ``from_logbook`` tells that it was
+    not measured just now.
     """
     from copytime.report.sustain import duration_for, duration_line, sustain_document, sustain_text
 
@@ -147,6 +158,4 @@ def show_stream(
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)
-    if not session().quiet:
-        for said in one.warnings:
-            say_note(said)
+    say_warnings(notices if session().quiet else one.warnings)

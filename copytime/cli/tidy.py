@@ -30,8 +30,10 @@ def tidy(*, yes: bool, as_json: bool) -> int:
     copytime tidy          list what is left
     copytime tidy --yes    remove it
 
-    Only a folder that this logbook's journal knows, with our marker in it, is removed, and in it only our own files.
+    Only a folder that this logbook's journal knows, with our marker in it, is removed, and in it only our own files. Of a
+    copy that was killed only the unfinished files go, known by the run's own token; complete ones stay.
     """
+    from copytime.engine.drafts import inspect_copy, is_copy
     from copytime.engine.scratch import inspect
     from copytime.engine.system import system
     from copytime.logbook import Logbook
@@ -44,7 +46,7 @@ def tidy(*, yes: bool, as_json: bool) -> int:
     if look is not None:
         with look:
             known = entries(look)
-    found = [inspect(system(), entry, running=still_running) for entry in known]
+    found = [(inspect_copy if is_copy(entry) else inspect)(system(), entry, running=still_running) for entry in known]
     done: dict[str, str] = {}
     if yes and found:
         with Logbook.open(path) as book:
@@ -62,6 +64,7 @@ def tidy(*, yes: bool, as_json: bool) -> int:
 
 def _remove(one: LeftOver, book: Logbook) -> str:
     """Remove one left-over and say what became of it."""
+    from copytime.engine.drafts import is_copy, remove_drafts
     from copytime.engine.scratch import remove
     from copytime.engine.system import system
     from copytime.visits.journal import journal_in, still_running
@@ -69,7 +72,8 @@ def _remove(one: LeftOver, book: Logbook) -> str:
     if one.state not in ("ours", "gone"):
         return "left alone"
     try:
-        strange = remove(system(), one.entry, journal_in(lambda write: write(book)), running=still_running)
+        take_away = remove_drafts if is_copy(one.entry) else remove
+        strange = take_away(system(), one.entry, journal_in(lambda write: write(book)), running=still_running)
     except (CopytimeError, OSError) as error:
         say_error(str(error))
         return "failed"
@@ -80,7 +84,9 @@ def _remove(one: LeftOver, book: Logbook) -> str:
 
 
 def _place(one: LeftOver) -> str:
-    return os.path.join(one.entry.parent, one.entry.name)
+    from copytime.engine.drafts import is_copy
+
+    return one.entry.parent if is_copy(one.entry) else os.path.join(one.entry.parent, one.entry.name)
 
 
 def _object(one: LeftOver, done: dict[str, str]) -> dict[str, Any]:
@@ -110,6 +116,6 @@ def _tell(found: list[LeftOver], done: dict[str, str], *, yes: bool) -> None:
         )
         for one in found
     ]
-    answer(table(("folder", "made", "size", "state", "why"), rows, right=(2,)))
+    answer(table(("folder or copy", "made", "size", "state", "why"), rows, right=(2,)))
     if not yes and any(one.state == "ours" for one in found):
         say("'copytime tidy --yes' removes what is ours")

@@ -6,18 +6,17 @@ import contextlib
 import os
 import re
 import sys
-import textwrap
 from typing import TextIO
 
 import click
 
-__all__ = ["answer", "colour_wanted", "fitted", "say", "say_error", "say_note"]
+__all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "say_note", "text_width"]
 
 #: Narrowest and widest lines that text is broken into, in columns: longer ones are hard to follow with the eye.
 _NARROWEST, _WIDEST = 60, 120
 
 #: What a line of a plan or an answer begins with: a word, and room up to the column where all others begin.
-_LEAD = re.compile(r"\S+ {2,}| +")
+_LEAD = r"\S+ {2,}| +"
 
 
 def colour_wanted(stream: TextIO) -> bool:
@@ -33,14 +32,16 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     """
     if not stream.isatty():
         return text
-    width = min(_WIDEST, max(_NARROWEST, _columns(stream)))
+    import textwrap  # it compiles its patterns, which no answer into a pipe should wait for
+
+    width = text_width(stream)
     lines: list[str] = []
     given = text.split("\n")
     for line, following in zip(given, [*given[1:], ""], strict=True):
         if "^" in (line.strip(), following.strip()):  # it points at a place in the line above it
             lines.append(line)
             continue
-        lead = _LEAD.match(line)
+        lead = re.match(_LEAD, line)
         under = " " * (len(lead.group()) if lead is not None else indent)
         lines += textwrap.wrap(
             line, width, subsequent_indent=under, break_long_words=False, break_on_hyphens=False, expand_tabs=False
@@ -48,13 +49,21 @@ def fitted(text: str, stream: TextIO, *, indent: int = 2) -> str:
     return "\n".join(lines)
 
 
-def _columns(stream: TextIO) -> int:
-    """Width of the terminal behind ``stream``; COLUMNS overrules it (POSIX, 'Environment Variables')."""
+def text_width(stream: TextIO, otherwise: int = 100) -> int:
+    """Columns that text for ``stream`` is broken into: those of its terminal within bounds, ``otherwise`` without one."""
+    return min(_WIDEST, columns(stream)) if stream.isatty() else otherwise
+
+
+def columns(stream: TextIO) -> int:
+    """Width of the terminal behind ``stream``, 80 where there is none, never less than text needs.
+
+    COLUMNS overrules it (POSIX, 'Environment Variables').
+    """
     asked = os.environ.get("COLUMNS", "")
     if asked.isdecimal() and int(asked):
-        return int(asked)
+        return max(_NARROWEST, int(asked))
     try:
-        return os.get_terminal_size(stream.fileno()).columns or 80
+        return max(_NARROWEST, os.get_terminal_size(stream.fileno()).columns or 80)
     except (OSError, ValueError):
         return 80
 

@@ -17,9 +17,11 @@ from copytime.cli.common import (
     json_text,
     open_logbook,
     output_option,
+    say_warnings,
     session,
+    told_unlogged,
 )
-from copytime.cli.voice import say, say_error, say_note
+from copytime.cli.voice import say, say_error
 from copytime.errors import ExitCode, Stopped
 
 if TYPE_CHECKING:
@@ -75,11 +77,10 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
         make = watch_document if as_json else watch_text
         made = make(found.qualification, found.ways, found.quiet_s)
         deliver(json_text(made) if isinstance(made, dict) else made, output)
-        if not here.quiet:
-            for said in found.qualification.warnings:
-                say_note(said)
+        say_warnings(found.notices if here.quiet else found.qualification.warnings)
+    unlogged = told_unlogged(found.qualification.warnings) if found.ways else ()
     if found.failure is None:
-        return ExitCode.DONE
+        return ExitCode.FAILED if unlogged else ExitCode.DONE
     if isinstance(found.failure, Stopped):
         say_error("stopped before the drive fell quiet" if found.ways else "stopped; nothing had moved")
     else:

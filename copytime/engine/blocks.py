@@ -1,7 +1,8 @@
 """A few requests in hand at once, from threads, with the time of each: how a payload is moved.
 
 Python releases its lock inside the read and write calls, so threads keep several requests at the drive; per block they
-do no more than take a number, call the system and note the time. Nothing of the caller runs inside the clock: the last
+do no more than take a number, call the system and note the time. Small files are taken a few at a time, because what
+surrounds a file would cost more than the file (see Batches). Nothing of the caller runs inside the clock: the last
 thread to finish does the flush and stops the clock, whatever the calling thread is busy with.
 """
 
@@ -17,7 +18,7 @@ from typing import Protocol
 
 from copytime.errors import Stopped
 
-__all__ = ["Flight", "Job", "Stop", "Watch", "fly", "never"]
+__all__ = ["Batches", "Flight", "Hand", "Job", "Stop", "Watch", "fly", "fly_batches", "never"]
 
 #: Asked between blocks; True ends the work at the next block.
 Stop = Callable[[], bool]
@@ -40,13 +41,14 @@ class Flight:
 
     ``end_ns`` are the sorted times, after the first block was begun, at which blocks were done; ``finish_ns`` the time at
     which everything was, flush included; ``took_ns`` the time that each block took, in no order; ``moved_bytes`` what was
-    moved in all.
+    moved in all. ``failure`` is what ended it early, where that was to be kept; nothing was flushed then.
     """
 
     end_ns: tuple[int, ...]
     finish_ns: int
     took_ns: tuple[int, ...]
     moved_bytes: int
+    failure: Exception | None = None
 
     @property
     def depth(self) -> float:
@@ -67,28 +69,69 @@ class Job(Protocol):
         """Do what belongs to the end of the pass, inside the clock: the flush."""
 
 
-class _Crew:
-    """Threads that take block numbers in order until all are done, one fails, or somebody says stop.
+class Hand:
+    """What one worker notes of its blocks.
 
-    With ``ahead`` there is one thread more than blocks may be in hand, so that the next block is prepared while the others
-    are moved. The threads share no lock between blocks: where a block is a small file, waiting for one another would cost
-    more than the file. Each keeps its own notes, and a number is handed out by a counter that the interpreter makes whole.
+    ``spans`` holds the times at which each block was begun and done, one after the other; plain numbers, because a tuple
+    for each would set off the interpreter's search for garbage inside the clock. ``moved`` counts bytes. ``over`` turns
+    True when the work was given up: the next block is not to be begun.
     """
 
-    def __init__(self, count: int, depth: int, job: Job, *, ahead: bool) -> None:
-        workers = min(count, depth + int(ahead))
-        self.count = count
-        self.job = job
-        self.seats: contextlib.AbstractContextManager[object] = (
+    __slots__ = ("moved", "over", "spans")
+
+    def __init__(self) -> None:
+        self.spans: list[int] = []
+        self.moved = 0
+        self.over = False
+
+
+class Batches(Protocol):
+    """What is done to each batch of blocks. Called from several threads, each with its own worker number."""
+
+    def carry(self, worker: int, batch: int, hand: Hand) -> None:
+        """Move the blocks of a batch in their order and note each in ``hand``; leave off when that is over."""
+
+    def finish(self) -> None:
+        """See Job."""
+
+
+class _EachBlock:
+    """A job as batches of one block, no more than ``depth`` of them in hand."""
+
+    def __init__(self, job: Job, depth: int, workers: int) -> None:
+        self.finish = job.finish
+        self._job = job
+        self._seats: contextlib.AbstractContextManager[object] = (
             threading.Semaphore(depth) if workers > depth else contextlib.nullcontext()
         )
+
+    def carry(self, worker: int, batch: int, hand: Hand) -> None:
+        """See Batches."""
+        self._job.ready(worker, batch)
+        with self._seats:
+            start = time.perf_counter_ns()
+            moved = self._job.act(worker, batch)
+            end = time.perf_counter_ns()
+        hand.spans += (start, end)
+        hand.moved += moved
+
+
+class _Crew:
+    """Threads that take batch numbers in order until all are done, one fails, or somebody says stop.
+
+    The threads share no lock between batches: where a block is a small file, waiting for one another would cost more than
+    the file. Each keeps its own notes, and a number is handed out by a counter that the interpreter makes whole.
+    """
+
+    def __init__(self, count: int, workers: int, job: Batches) -> None:
+        self.count = count
+        self.job = job
         self.numbers = itertools.count()
-        self.cut = False  # take no more blocks, and finish as usual
-        self.abandoned = False  # take no more blocks, and leave it at that
+        self.cut = False  # take no more batches, and finish as usual
+        self.abandoned = False  # give up what is in hand, and leave it at that
         self.failure: BaseException | None = None
         self.finish_at = 0
-        self.moved = [0] * workers
-        self.log: list[list[tuple[int, int]]] = [[] for _ in range(workers)]
+        self.hands = [Hand() for _ in range(workers)]
         self.gate = threading.Event()
         self.lock = threading.Lock()
         self.left = workers
@@ -101,12 +144,18 @@ class _Crew:
     @property
     def done_bytes(self) -> int:
         """Bytes moved so far."""
-        return sum(self.moved)
+        return sum(hand.moved for hand in self.hands)
 
     @property
     def done_blocks(self) -> int:
         """Blocks moved so far."""
-        return sum(len(log) for log in self.log)
+        return sum(len(hand.spans) for hand in self.hands) // 2
+
+    def abandon(self) -> None:
+        """Let everybody leave off after the block in hand, and finish nothing."""
+        self.abandoned = True
+        for hand in self.hands:
+            hand.over = True
 
     def _attend(self, worker: int) -> None:
         self.gate.wait()
@@ -121,18 +170,13 @@ class _Crew:
             self._finish()
 
     def _work(self, worker: int) -> None:
-        """Take blocks until there are none. Every number that was taken is done, so that what is done has no gaps."""
-        job, seats, log, clock = self.job, self.seats, self.log[worker], time.perf_counter_ns
-        while not (self.cut or self.abandoned or self.failure is not None):
-            block = next(self.numbers)
-            if block >= self.count:
+        """Take batches until there are none. What was taken is done unless all is given up, so that it has no gaps."""
+        carry, hand = self.job.carry, self.hands[worker]
+        while not (self.cut or hand.over):
+            batch = next(self.numbers)
+            if batch >= self.count:
                 return
-            job.ready(worker, block)
-            with seats:
-                start = clock()
-                moved = job.act(worker, block)
-                log.append((start, clock()))
-            self.moved[worker] += moved
+            carry(worker, batch, hand)
 
     def _finish(self) -> None:
         """End the pass and stop the clock, in the thread that came last."""
@@ -148,15 +192,20 @@ class _Crew:
     def _fail(self, error: BaseException) -> None:
         with self.lock:
             self.failure = self.failure or error
+        for hand in self.hands:
+            hand.over = True
 
-    def flight(self) -> Flight:
+    def flight(self, failure: Exception | None = None) -> Flight:
         """Merge the workers' notes."""
-        spans = [span for log in self.log for span in log]
-        start = min((begun for begun, _ in spans), default=self.finish_at)
+        begun = [start for hand in self.hands for start in hand.spans[0::2]]
+        ended = [end for hand in self.hands for end in hand.spans[1::2]]
+        first = min(begun, default=self.finish_at)
+        ends = tuple(sorted(end - first for end in ended))
         return Flight(
-            end_ns=tuple(sorted(end - start for _, end in spans)),
-            finish_ns=self.finish_at - start,
-            took_ns=tuple(end - begun for begun, end in spans),
+            end_ns=ends,
+            finish_ns=self.finish_at - first if failure is None else ends[-1],
+            failure=failure,
+            took_ns=tuple(end - start for start, end in zip(begun, ended, strict=True)),
             moved_bytes=self.done_bytes,
         )
 
@@ -170,6 +219,7 @@ def fly(
     stop: Stop = never,
     look: Callable[[int], bool] | None = None,
     watch: Watch | None = None,
+    keep: bool = False,
 ) -> Flight:
     """Do ``job`` to every block from 0 to ``count``, ``depth`` in hand at a time, and time each.
 
@@ -177,16 +227,32 @@ def fly(
     inclusive. ``watch`` is called soon after the start and then regularly; ``look(done_bytes)`` regularly, and when it
     returns True the blocks in hand are finished, the rest is left out and the pass ends as usual. Both run in the calling
     thread and cannot hold up the clock. Raises Stopped when ``stop()`` turns True, and whatever a job raised; in both cases
-    every thread has ended before.
+    every thread has ended before. With ``keep`` an error after the first block is returned with what was done before it.
     """
-    crew = _Crew(count, max(1, min(depth, count)), job, ahead=ahead)
+    depth = max(1, min(depth, count))
+    workers = min(count, depth + int(ahead))
+    return _run(_Crew(count, workers, _EachBlock(job, depth, workers)), stop, look, watch, keep=keep)
+
+
+def fly_batches(
+    count: int, workers: int, job: Batches, *, stop: Stop = never, look: Callable[[int], bool] | None = None
+) -> Flight:
+    """Do ``job`` to every batch from 0 to ``count`` by ``workers`` threads; see fly.
+
+    Where ``look`` ends the pass early, the batches in hand are finished, so that what was done has no gaps.
+    """
+    return _run(_Crew(count, max(1, min(workers, count)), job), stop, look, None)
+
+
+def _run(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None, *, keep: bool = False) -> Flight:
+    """Start the threads, look after them, and see them all end."""
     started: list[threading.Thread] = []
     try:
         for thread in crew.threads:
             thread.start()
             started.append(thread)
     except RuntimeError:  # the system has no more threads to give: let those that wait go
-        crew.abandoned = True
+        crew.abandon()
         crew.gate.set()
         for thread in started:
             thread.join()
@@ -194,13 +260,17 @@ def fly(
     crew.gate.set()
     try:
         _attend(crew, stop, look, watch)
-    except BaseException:
-        crew.abandoned = True  # an interrupt or an error in the caller's thread: let the workers go first
+    except BaseException as error:
+        crew.abandon()  # an interrupt or an error in the caller's thread: let the workers go first
         crew.finished.wait()
-        raise
+        if not (keep and isinstance(error, OSError)):
+            raise
+        crew.failure = error
     finally:
         for thread in crew.threads:
             thread.join()
+    if keep and isinstance(crew.failure, Exception) and crew.done_blocks:
+        return crew.flight(crew.failure)
     if crew.failure is not None:
         raise crew.failure
     if crew.abandoned:
@@ -213,7 +283,7 @@ def _attend(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: 
     pause, seen = _FIRST_LOOK, time.monotonic()
     while not crew.finished.wait(pause):
         if stop():
-            crew.abandoned = True
+            crew.abandon()
         if watch is not None:
             watch(crew.done_bytes, crew.done_blocks)
         if look is not None and time.monotonic() - seen >= _LOOK:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from typing import TYPE_CHECKING
 
@@ -134,8 +133,7 @@ class LargeEnds:
         """Remove the draft."""
         name = None if self._draft is None else self._draft.name
         if name is not None:
-            with contextlib.suppress(OSError):  # a drive that is gone; the error that led here is the one to tell
-                os.unlink(name, dir_fd=self._folder)
+            self._copier.discard(self._folder, name)
         self._let_go()
 
     def _let_go(self) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import time
 from collections.abc import Sequence
@@ -136,6 +135,5 @@ class SmallJob:
                 os.close(handle)
             give_name(folder, draft, self._copier.names.file(number))
         except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(draft, dir_fd=folder)
+            self._copier.discard(folder, draft)
             raise

@@ -95,7 +95,7 @@ class Copier:
 
     ``each`` flushes every file and folder for itself, where no call for a whole file system reaches the drive. Of each file
     ``done`` tells whether it is complete, ``stamps`` when its original was last written to (ns). ``failed`` lists what was
-    not copied; ``finished`` is True after a run to the end.
+    not copied; ``finished`` is True after a run to the end. ``drafts_left`` tells that the drive did not let one be removed.
     """
 
     def __init__(self, system: System, tree: Tree, into: str, names: Names, *, each: bool, workers: int = WORKERS) -> None:
@@ -115,6 +115,7 @@ class Copier:
         self.elapsed_ns = 0
         self.access = Access.UNBUFFERED
         self.access_checked = True
+        self.drafts_left = False
         self._missing: set[int] = set()
         self._lock = threading.Lock()
         self._room = buffers() if self.large_files else []
@@ -202,6 +203,15 @@ class Copier:
         if error.errno not in _SINGLE:
             raise from_os_error(error, f"writing the copy of {plain(path)}") from error
         self.note(path, f"at the destination: {os.strerror(error.errno)}" if error.errno else str(error))
+
+    def discard(self, folder: int, draft: str) -> None:
+        """Remove a draft; the error that led here is the one to tell, not one that the drive makes now."""
+        try:
+            os.unlink(draft, dir_fd=folder)
+        except FileNotFoundError:
+            pass
+        except OSError:
+            self.drafts_left = True
 
     def complete(self, number: int, stretch: Stretch, found: os.stat_result) -> None:
         """Count a file that has its final name."""

@@ -126,23 +126,34 @@ class LargeFiles:
         known = [one for one in found if one is not None]
         return (known[0][0], sum(count for _, count in known)) if known and len(known) == len(found) else None
 
-    def write(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
+    def write(
+        self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None, keep: bool = False
+    ) -> Movement:
         """Write the payload and wait until all of it is on the drive.
 
         ``turn`` is stamped into every cell. ``look(done_bytes)`` is called now and then; when it returns True the pass
-        ends with the blocks in hand, and the payload of the result is that much shorter. Raises NoSpace, AccessRefused,
-        DriveFault or Stopped.
+        ends with the blocks in hand, and the payload of the result is that much shorter. With ``keep`` an error in
+        the middle ends it too, and stands in the result as its failure.
+
+        Raises NoSpace, AccessRefused, DriveFault or Stopped.
         """
         watch = CacheWatch(self.files, writing=True)
         job = _Writing(self, payload, turn)
-        flight = fly(self.layout.blocks, self._depth, job, ahead=True, stop=stop, look=look, watch=watch)
+        flight = fly(self.layout.blocks, self._depth, job, ahead=True, stop=stop, look=look, watch=watch, keep=keep)
         return self._movement(flight, watch)
 
-    def read(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
-        """Read the payload and look at a few places of every block on the way. Raises DriveFault or Stopped."""
+    def read(
+        self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None, keep: bool = False
+    ) -> Movement:
+        """Read the payload and look at a few places of every block on the way; ``keep`` as for writing.
+
+        Raises DriveFault or Stopped.
+        """
         findings = self._findings(payload)
         suspects = Suspects(findings)
-        return self._fetch(_Reading(self, suspects.spot, turn), findings, stop=stop, look=look, after=suspects.describe)
+        return self._fetch(
+            _Reading(self, suspects.spot, turn), findings, stop=stop, look=look, after=suspects.describe, keep=keep
+        )
 
     def check(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the payload and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
@@ -160,10 +171,12 @@ class LargeFiles:
         stop: Stop,
         look: Look | None,
         after: Callable[[], None] = lambda: None,
+        keep: bool = False,
     ) -> Movement:
         watch = CacheWatch(self.files, writing=False)
-        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch)
-        after()
+        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch, keep=keep)
+        if flight.failure is None:
+            after()
         return replace(
             self._movement(flight, watch),
             elapsed_ns=flight.end_ns[-1],  # nothing follows the last byte of a read
@@ -179,9 +192,10 @@ class LargeFiles:
             files=self.layout.first(len(flight.end_ns)).files,
             elapsed_ns=flight.finish_ns,
             flush_ns=flight.finish_ns - flight.end_ns[-1],
-            access=watch.access(flight.moved_bytes),
+            access=watch.seen if flight.failure is not None else watch.access(flight.moved_bytes),
             access_checked=watch.checked,
             trace=Trace(chunk_bytes=self.layout.block_bytes, end_ns=flight.end_ns),
+            failure=flight.failure,
         )
 
 

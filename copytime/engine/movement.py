@@ -19,7 +19,7 @@ class Movement:
     False where the system does not tell whether the bytes went past the page cache. ``metadata_bytes`` is what the
     file system may move of its own about this payload, ``least_bytes`` what the drive must move at least (None: the
     payload), ``flushed_each`` whether every file was flushed for itself; ``latencies_ns`` the time that each of many
-    files took.
+    files took. ``failure`` is what ended it early, where the part that went well was to be kept: nothing was flushed then.
     """
 
     payload_bytes: int
@@ -35,3 +35,4 @@ class Movement:
     trace: Trace | None = None
     wrong_cells: int = 0
     mismatches: tuple[Mismatch, ...] = ()
+    failure: Exception | None = None

@@ -8,6 +8,7 @@ block that comes back from the wrong place or the wrong time says so itself.
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from copytime.engine.buffers import aligned_words
 from copytime.engine.system import ALIGNMENT
 
-__all__ = ["CELL", "STAMP_WORDS", "FilesPayload", "Payload", "Piece", "Words", "seal", "seals", "stamp", "stamps"]
+__all__ = ["CELL", "STAMP_WORDS", "Batch", "FilesPayload", "Payload", "Piece", "Words", "seal", "seals", "stamp", "stamps"]
 
 #: The unit that is stamped, in bytes.
 CELL = ALIGNMENT
@@ -33,6 +34,14 @@ _FILE_STEP = 29
 
 #: Cells that the pool of small files is longer than the longest of them, so that neighbours differ in more than stamps.
 _FILE_ROOM = 64
+
+#: Files that are stamped together, and the cells at which a batch ends earlier: enough to spread what a batch costs, few
+#: enough to stay in a processor's own cache and to leave off soon.
+_BATCH_FILES, _BATCH_CELLS = 8, 128
+
+#: Stamps of up to this many cells are worked out before the clock (64 MB). Beyond that files are large, or so many that
+#: memory matters more.
+_MOST_READY = 1 << 21
 
 #: Odd constants without structure: the first 64 bits of the fractional parts of the golden ratio, sqrt 2 and sqrt 3.
 _MIX_A, _MIX_B, _MIX_C = 0x9E3779B97F4A7C15, 0x6A09E667F3BCC909, 0xBB67AE8584CAA73B
@@ -132,28 +141,42 @@ class Payload:
         return self._pool[block % self.slots, :cells, STAMP_WORDS:]
 
 
+class Batch(NamedTuple):
+    """Neighbouring files that are handled one after the other: numbers from ``first`` up to and without ``last``."""
+
+    first: int
+    last: int
+
+
 class FilesPayload:
     """The bytes of many small files, each of whole cells of which the last may be cut.
 
     ``sizes`` are the lengths in bytes; ``workers`` how many files may be in hand at once. Every worker has a copy of the
-    pool that it stamps in place. ``first_file`` is the number that the stamps of the first file carry.
+    pool that it stamps in place, a batch of files at a time, whose cells lie one after the other. No batch crosses a
+    multiple of ``group`` files. ``first_file`` is the number that the stamps of the first file carry.
     """
 
-    def __init__(self, *, run: int, sizes: tuple[int, ...], workers: int, first_file: int = 0) -> None:
+    def __init__(self, *, run: int, sizes: tuple[int, ...], workers: int, group: int = 1 << 30, first_file: int = 0) -> None:
         self.run = run & _WORD
         self.sizes = sizes
         self.first_file = first_file
         self.cells = tuple(-(-size // CELL) for size in sizes)
-        self._length = max(self.cells) + _FILE_ROOM
-        words = aligned_words(workers * self._length * CELL).reshape(workers, self._length, CELL_WORDS)
+        self.batches = tuple(_batches(self.cells, workers, group))
+        firsts: list[int] = np.concatenate([[0], np.cumsum(self.cells)]).tolist()
+        self._firsts = firsts
+        self._starts = [0] * len(sizes)
+        for first, last in self.batches:
+            start = (first_file + first) * _FILE_STEP % _FILE_ROOM
+            self._starts[first:last] = [start + firsts[number] - firsts[first] for number in range(first, last)]
+        length = max(firsts[last] - firsts[first] for first, last in self.batches) + _FILE_ROOM
+        words = aligned_words(workers * length * CELL).reshape(workers, length, CELL_WORDS)
         # another seed than the large files': the two must have no bytes in common
-        words[0] = np.random.SFC64([self.run, 1]).random_raw(self._length * CELL_WORDS).reshape(self._length, CELL_WORDS)
+        words[0] = np.random.SFC64([self.run, 1]).random_raw(length * CELL_WORDS).reshape(length, CELL_WORDS)
         words[1:] = words[0]
         self._pools = [words[worker] for worker in range(workers)]
         self._views: list[memoryview] = [words[worker].reshape(-1).view(np.uint8).data for worker in range(workers)]
-        self._starts = [(first_file + number) * _FILE_STEP % _FILE_ROOM for number in range(len(sizes))]
-        self._firsts = np.concatenate([[0], np.cumsum(self.cells)]).tolist()
-        self._stamps: Words = np.empty((0, STAMP_WORDS), dtype=np.uint64)
+        self._turn = 0
+        self._stamps: Words | None = None
         self._marks: list[bytes] = []
 
     def piece(self, number: int, turn: int) -> Piece:
@@ -162,19 +185,41 @@ class FilesPayload:
 
     def prepare(self, turn: int) -> None:
         """Work out the stamps of all files of a pass, before its clock starts."""
-        made = [stamps(self.run, self.piece(number, turn)) for number in range(len(self.sizes))]
-        self._stamps = np.concatenate(made)
-        self._marks = [one[0].tobytes()[:size] for one, size in zip(made, self.sizes, strict=True)]
+        self._turn = turn
+        self._stamps = self._stamps_of(0, len(self.sizes)) if self._firsts[-1] <= _MOST_READY else None
+        files = np.arange(len(self.sizes), dtype=np.uint64)
+        marks = self._made(files, np.zeros(len(files), dtype=np.uint64)).tobytes()
+        step = STAMP_WORDS * 8
+        self._marks = [marks[number * step : number * step + min(step, size)] for number, size in enumerate(self.sizes)]
 
-    def stamped(self, worker: int, number: int) -> memoryview:
-        """Stamp the worker's pool for file ``number`` and return the bytes to write; valid until its next call.
+    def _stamps_of(self, first: int, last: int) -> Words:
+        """Return the stamps of all cells of some neighbouring files, shape (cells, 4)."""
+        cells = np.array(self.cells[first:last], dtype=np.int64)
+        begins = np.repeat(np.cumsum(cells) - cells, cells)
+        numbers = np.arange(len(begins), dtype=np.int64) - begins
+        return self._made(np.repeat(np.arange(first, last, dtype=np.uint64), cells), numbers.astype(np.uint64))
 
-        Call ``prepare`` first.
+    def _made(self, files: Words, cells: Words) -> Words:
+        """Return the stamps of some cells of some files, shape (cells, 4)."""
+        made = np.empty((len(cells), STAMP_WORDS), dtype=np.uint64)
+        made[:, 0] = self.run
+        made[:, 1] = ((files + np.uint64(self.first_file)) << np.uint64(32)) | np.uint64(self._turn & 0xFFFFFFFF)
+        made[:, 2] = cells
+        made[:, 3] = seals(made[:, 0], made[:, 1], cells)
+        return made
+
+    def stamp(self, worker: int, batch: Batch) -> tuple[memoryview, list[int]]:
+        """Stamp the worker's pool for a batch; return its bytes and where each file of it begins in them.
+
+        Valid until the worker's next call. Call ``prepare`` first.
         """
-        start, cells = self._starts[number], self.cells[number]
-        first = self._firsts[number]
-        self._pools[worker][start : start + cells, :STAMP_WORDS] = self._stamps[first : first + cells]
-        return self._views[worker][start * CELL : start * CELL + self.sizes[number]]
+        first, last = batch
+        begin, end = self._firsts[first], self._firsts[last]
+        start = self._starts[first]
+        ready = self._stamps
+        made = self._stamps_of(first, last) if ready is None else ready[begin:end]
+        self._pools[worker][start : start + end - begin, :STAMP_WORDS] = made
+        return self._views[worker], [at * CELL for at in self._starts[first:last]]
 
     def mark(self, number: int) -> bytes:
         """Return what file ``number`` begins with: its first stamp, cut where the file is shorter. Needs ``prepare``."""
@@ -185,3 +230,16 @@ class FilesPayload:
         start = self._starts[number]
         found: Words = self._pools[0][start : start + cells, STAMP_WORDS:]
         return found
+
+
+def _batches(cells: tuple[int, ...], workers: int, group: int) -> Iterator[Batch]:
+    """Put neighbouring files together; fewer towards the end, so that no worker is left alone with many."""
+    first = 0
+    while first < len(cells):
+        most = max(1, min(_BATCH_FILES, (len(cells) - first) // (2 * workers), group - first % group))
+        last, held = first + 1, cells[first]
+        while last < min(first + most, len(cells)) and held + cells[last] <= _BATCH_CELLS:
+            held += cells[last]
+            last += 1
+        yield Batch(first, last)
+        first = last

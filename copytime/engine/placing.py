@@ -17,7 +17,17 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from copytime.engine.system.posix import PosixFile
 
-__all__ = ["DRAFT_PREFIX", "Keeping", "changed", "draft_name", "give_name", "new_draft", "open_source", "source_handle"]
+__all__ = [
+    "DRAFT_PREFIX",
+    "DRAFT_SUFFIX",
+    "Keeping",
+    "changed",
+    "draft_name",
+    "give_name",
+    "new_draft",
+    "open_source",
+    "source_handle",
+]
 
 #: How the name of an unfinished file begins, and how it ends; a run's own token and a number stand between.
 DRAFT_PREFIX, DRAFT_SUFFIX = ".copytime-", ".part"

@@ -120,7 +120,8 @@ def _part(words: str) -> tuple[int, int]:
         )
     if not star:
         return size, 1
-    if not part_words.strip().isdecimal() or not 1 <= int(part_words) <= 1_000_000:
+    part_words = part_words.strip()
+    if not (part_words.isdecimal() and part_words.isascii() and 1 <= int(part_words) <= 1_000_000):
         raise InputError(f"'{plain(part_words, limit=40)}' is not a number of parts", hint=_HINT)
     return size, int(part_words)
 

@@ -49,6 +49,11 @@ class CacheWatch:
     def access(self, done_bytes: int) -> Access:
         """Look once more and say how the pass went."""
         self(done_bytes, 0)
+        return self.seen
+
+    @property
+    def seen(self) -> Access:
+        """How the pass went as far as it was looked at; nothing is asked of the file any more."""
         return Access.BUFFERED if self._buffered or not self._asked else Access.UNBUFFERED
 
     @property

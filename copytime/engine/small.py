@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
-from copytime.engine.blocks import Flight, Stop, fly, never
+from copytime.engine.blocks import Batches, Flight, Stop, fly_batches, never
 from copytime.engine.buffers import aligned_words
 from copytime.engine.checking import Findings
 from copytime.engine.movement import Movement
-from copytime.engine.payload import CELL, CELL_WORDS, FilesPayload, Words
+from copytime.engine.payload import CELL, CELL_WORDS, Batch, FilesPayload
 from copytime.engine.recipe import FOLDER_FILES, Recipe
+from copytime.engine.small_jobs import Checking, Reading, Writing, folder_name
 from copytime.engine.system import Folder, System
 from copytime.errors import CopytimeError, from_os_error
 from copytime.records import Access
@@ -59,7 +60,9 @@ class SmallFiles:
         self.workers = max(1, min(workers, recipe.files))
         self.each = each
         self.unit = min(unit, _PAGE)
-        self.payload = FilesPayload(run=run, sizes=recipe.sizes, workers=self.workers, first_file=_FIRST_FILE)
+        self.payload = FilesPayload(
+            run=run, sizes=recipe.sizes, workers=self.workers, group=FOLDER_FILES, first_file=_FIRST_FILE
+        )
         self._system = system
         self._parent = parent
         self.turn = 0
@@ -72,6 +75,7 @@ class SmallFiles:
         self.room = aligned_words(self.workers * cells * CELL).reshape(self.workers, cells, CELL_WORDS)
         shuffled = np.random.Generator(np.random.SFC64([self.payload.run, 2])).permutation(recipe.files)
         self._order: list[int] = shuffled.tolist()
+        self.batches: tuple[Batch, ...] = self.payload.batches
 
     @property
     def home(self) -> Folder:
@@ -104,7 +108,7 @@ class SmallFiles:
             for number, folder in enumerate(self.folders):
                 strange = [name for name in folder.names() if name not in ours]
                 if strange:
-                    where = f"{_HOME}/{_folder_name(number)}/{plain(strange[0])}"
+                    where = f"{_HOME}/{folder_name(number)}/{plain(strange[0])}"
                     raise CopytimeError(
                         f"somebody put {where} into the scratch folder; it is kept, and the measurement ends here",
                         hint="Move it away before anything else is measured there.",
@@ -112,7 +116,7 @@ class SmallFiles:
                 for name in self.names[number * FOLDER_FILES : (number + 1) * FOLDER_FILES]:
                     folder.remove(name)
                 folder.close()
-                self.home.remove_folder(_folder_name(number))
+                self.home.remove_folder(folder_name(number))
             self.folders = []
             self.home.drain()
         except OSError as error:
@@ -140,6 +144,7 @@ class SmallFiles:
         self.recipe = self.recipe.first(files)
         self.names = self.names[:files]
         self._order = [number for number in self._order if number < files]
+        self.batches = tuple(Batch(one.first, min(one.last, files)) for one in self.batches if one.first < files)
 
     def write(self, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Make the folders and write the files, and wait until all of it is on the drive.
@@ -149,8 +154,7 @@ class SmallFiles:
         """
         self.turn = turn
         self.payload.prepare(turn)
-        flight = fly(self.recipe.files, self.workers, _Writing(self), stop=stop, look=look)
-        return self._movement(flight)
+        return self._movement(self._fly(Writing(self), stop, look))
 
     def read(self, *, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the files in another order than they were written, and look at the beginning of each.
@@ -158,8 +162,8 @@ class SmallFiles:
         Raises DriveFault or Stopped.
         """
         findings = self._findings()
-        job = _Reading(self, self._order)
-        flight = fly(self.recipe.files, self.workers, job, stop=stop, look=look)
+        job = Reading(self, self._order)
+        flight = self._fly(job, stop, look)
         job.describe(findings)
         return replace(
             self._movement(flight),
@@ -172,7 +176,7 @@ class SmallFiles:
     def check(self, *, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the files and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
         findings = self._findings()
-        flight = fly(self.recipe.files, self.workers, _Checking(self, findings), stop=stop, look=look)
+        flight = self._fly(Checking(self, findings), stop, look)
         return replace(self._movement(flight), wrong_cells=findings.wrong_cells, mismatches=findings.told)
 
     def folder_of(self, number: int) -> Folder:
@@ -181,10 +185,13 @@ class SmallFiles:
 
     def path(self, number: int) -> str:
         """Name a file within the scratch folder."""
-        return f"{_HOME}/{_folder_name(number // FOLDER_FILES)}/{self.names[number]}"
+        return f"{_HOME}/{folder_name(number // FOLDER_FILES)}/{self.names[number]}"
+
+    def _fly(self, job: Batches, stop: Stop, look: Look | None) -> Flight:
+        return fly_batches(len(self.batches), self.workers, job, stop=stop, look=look)
 
     def _findings(self) -> Findings:
-        return Findings(self.payload, {_FIRST_FILE + number: self.path(number) for number in range(self.recipe.files)})
+        return Findings(self.payload, _Paths(self))
 
     def _movement(self, flight: Flight) -> Movement:
         done = self.recipe.first(len(flight.end_ns))
@@ -203,143 +210,20 @@ class SmallFiles:
         )
 
 
-class _Writing:
-    """Writes one file after the other; see Job. Folders are made as files come to them, in order."""
+class _Paths(Mapping[int, str]):
+    """What each file is called, by the number in its stamps; worked out for those alone that something is said of."""
 
     def __init__(self, files: SmallFiles) -> None:
         self._files = files
-        self._names = files.names
-        self._each = files.each
-        self._stamped = files.payload.stamped
-        self._folders: list[Folder] = []
-        files.folders = self._folders
 
-    def ready(self, _worker: int, _number: int) -> None:
-        """Nothing is to be prepared."""
+    def __getitem__(self, stamped: int) -> str:
+        number = stamped - _FIRST_FILE
+        if not 0 <= number < len(self):
+            raise KeyError(stamped)
+        return self._files.path(number)
 
-    def act(self, worker: int, number: int) -> int:
-        """Write one file."""
-        at = number // FOLDER_FILES
-        try:
-            folder = self._folders[at] if at < len(self._folders) else self._make(at)
-            data = self._stamped(worker, number)
-            folder.put(self._names[number], data, flush=self._each)
-        except OSError as error:
-            raise from_os_error(error, f"writing {self._files.path(number)}") from error
-        return len(data)
+    def __iter__(self) -> Iterator[int]:
+        return iter(range(_FIRST_FILE, _FIRST_FILE + len(self)))
 
-    def _make(self, at: int) -> Folder:
-        """Make the folders up to number ``at``; another worker may have done so meanwhile."""
-        with self._files.lock:
-            while len(self._folders) <= at:
-                self._folders.append(self._files.home.make_folder(_folder_name(len(self._folders))))
-            return self._folders[at]
-
-    def finish(self) -> None:
-        """Wait until all of it is on the drive."""
-        try:
-            if self._each:
-                for folder in (*self._files.folders, self._files.home):
-                    folder.flush()
-            self._files.home.drain()
-        except OSError as error:
-            raise from_os_error(error, "flushing the small files to the drive") from error
-
-
-class _Reading:
-    """Reads one file after the other and looks at how it begins; see Job.
-
-    Files that begin wrongly are put aside, a few whole, and described when the clock has stopped.
-    """
-
-    def __init__(self, files: SmallFiles, order: list[int]) -> None:
-        self._files = files
-        self._order = order
-        self._names = files.names
-        self._sizes = files.recipe.sizes
-        self._folders = files.folders
-        self._mark = files.payload.mark
-        self._views: list[memoryview] = [room.reshape(-1).view(np.uint8).data for room in files.room]
-        self._kept: list[tuple[int, int, Words]] = []
-        self._more = 0
-
-    def ready(self, _worker: int, _turn: int) -> None:
-        """Nothing is to be prepared."""
-
-    def act(self, worker: int, turn: int) -> int:
-        """Read one file."""
-        number = self._order[turn]
-        size = self._sizes[number]
-        view = self._views[worker]
-        try:
-            came = self._folders[number // FOLDER_FILES].fetch(self._names[number], view[:size])
-        except OSError as error:
-            raise from_os_error(error, f"reading {self._files.path(number)}") from error
-        mark = self._mark(number)
-        if came != size or bytes(view[: len(mark)]) != mark:
-            self._put_aside(worker, number, came)
-        return came
-
-    def finish(self) -> None:
-        """Nothing follows the last byte of a read."""
-
-    def _put_aside(self, worker: int, number: int, came: int) -> None:
-        with self._files.lock:
-            if len(self._kept) < _MOST_KEPT:
-                self._kept.append((number, came, self._files.room[worker].copy()))
-            else:
-                self._more += 1
-
-    def describe(self, findings: Findings) -> None:
-        """Compare every byte of the files that were put aside; of the others at least one cell is wrong."""
-        for number, came, found in self._kept:
-            _compare(self._files, findings, number, found, came)
-        findings.wrong_cells += self._more
-
-
-class _Checking:
-    """Reads one file after the other and compares every byte; see Job."""
-
-    def __init__(self, files: SmallFiles, findings: Findings) -> None:
-        self._files = files
-        self._findings = findings
-        self._views: list[memoryview] = [room.reshape(-1).view(np.uint8).data for room in files.room]
-
-    def ready(self, _worker: int, _number: int) -> None:
-        """Nothing is to be prepared."""
-
-    def act(self, worker: int, number: int) -> int:
-        """Read one file and compare it."""
-        files = self._files
-        size = files.recipe.sizes[number]
-        try:
-            came = files.folders[number // FOLDER_FILES].fetch(files.names[number], self._views[worker][: size + 1])
-        except OSError as error:
-            raise from_os_error(error, f"reading {files.path(number)}") from error
-        _compare(files, self._findings, number, files.room[worker], came)
-        return size
-
-    def finish(self) -> None:
-        """Nothing follows the last byte."""
-
-
-#: Files that a timed read keeps whole for a later look, when they begin wrongly.
-_MOST_KEPT = 4
-
-
-def _compare(files: SmallFiles, findings: Findings, number: int, found: Words, came: int) -> None:
-    """Compare every byte of a file of which ``came`` bytes were read into ``found``."""
-    size = files.recipe.sizes[number]
-    piece = files.payload.piece(number, files.turn)
-    if came > size:
-        findings.lost(piece, piece.cells - 1, f"it goes on after the {size} bytes that were written", size)
-    if came < size:
-        whole = came // CELL
-        findings.lost(piece, whole, f"nothing: the file ends at byte {came} instead of {size}", size)
-        piece, size = piece._replace(cells=whole), whole * CELL
-    if piece.cells:
-        findings.whole(number, piece, found[: piece.cells], size)
-
-
-def _folder_name(number: int) -> str:
-    return f"d{number:04d}"
+    def __len__(self) -> int:
+        return self._files.recipe.files

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sqlite3
 import time
 import urllib.parse
@@ -13,12 +14,15 @@ from copytime.errors import LogbookError
 from copytime.logbook.schema import APPLICATION_ID
 from copytime.safetext import plain
 
-__all__ = ["ELSEWHERE", "connect", "connect_to_read", "refuse_strangers", "translated", "use_wal"]
+__all__ = ["ELSEWHERE", "connect", "connect_to_read", "explained", "full", "refuse_strangers", "translated", "use_wal"]
 
 #: How long to wait for another program that is writing, in seconds.
 PATIENCE_S = 30.0
 
 ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
+
+#: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
+_NO_ROOM = 128 * 1024
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
@@ -27,7 +31,7 @@ def connect(path: Path, mode: str) -> sqlite3.Connection:
     try:
         connection = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:
-        raise LogbookError(f"cannot open the logbook {plain(path)}: {error}", hint=ELSEWHERE) from None
+        raise explained(path, error) from None
     connection.row_factory = sqlite3.Row
     return connection
 
@@ -36,23 +40,78 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
     """Connect to a logbook that nothing will be written to.
 
     A reader of a file in WAL mode has to make its shared memory beside it, and only one that may write takes it away again;
-    ``query_only`` then holds off every change. Where that is not allowed the file is taken as it stands.
+    ``query_only`` then holds off every change. Where there is no room for that, the file is locked for this moment, which
+    needs none (SQLite, 'Write-Ahead Logging', 8). Where it is not allowed the file is taken as it stands.
     """
-    for mode in ("rw", "ro", "ro&immutable=1"):
+    last = len(_WAYS_TO_READ) - 1
+    for number, (mode, locked) in enumerate(_WAYS_TO_READ):
         connection = connect(path, mode)
         try:
+            if locked:
+                connection.execute("PRAGMA locking_mode = EXCLUSIVE")
             connection.execute("PRAGMA query_only = ON")
             connection.execute("PRAGMA schema_version").fetchone()
         except sqlite3.OperationalError as error:
             connection.close()
-            unwritable = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
-            if unwritable and mode != "ro&immutable=1":
+            if _code(error) in _NOT_THIS_WAY and number != last:
                 continue
-            raise LogbookError(f"the logbook {plain(path)} cannot be used: {error}", hint=ELSEWHERE) from None
+            raise explained(path, error) from None
         except sqlite3.DatabaseError:
             return connection  # told by whoever asks the first real question
         return connection
-    raise AssertionError("the last mode either returns or raises")
+    raise AssertionError("the last way either returns or raises")
+
+
+#: In which ways a logbook is opened to be read, and whether it is locked for that, until one works.
+_WAYS_TO_READ = (("rw", False), ("rw", True), ("ro", False), ("ro&immutable=1", False))
+
+_NOT_THIS_WAY = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR)
+
+
+def _code(error: sqlite3.Error) -> int:
+    """Return the primary result code of SQLite; 0 for an error of Python's own."""
+    return int(getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+
+
+def explained(path: Path, error: sqlite3.Error) -> LogbookError:
+    """Say what an error of the database means for its user, and what to do about it."""
+    code, said = _code(error), str(error)
+    place = plain(path)
+    if code == sqlite3.SQLITE_NOTADB or "not a database" in said:
+        return LogbookError(f"{place} is not a logbook; it was not touched", hint=ELSEWHERE)
+    if code == sqlite3.SQLITE_CORRUPT:
+        return LogbookError(
+            f"the logbook {place} is damaged ({said}); it was not touched",
+            hint="Restore a backup, or name another logbook with --logbook.",
+        )
+    if code == sqlite3.SQLITE_FULL or (code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN) and _is_full(path)):
+        return full(path)
+    if code == sqlite3.SQLITE_READONLY or (code == sqlite3.SQLITE_CANTOPEN and path.exists()):
+        return LogbookError(
+            f"the logbook {place} cannot be written: it, its folder or its file system is read-only ({said})",
+            hint=f"Make both writable for you, or {ELSEWHERE[0].lower()}{ELSEWHERE[1:]}",
+        )
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return LogbookError(
+            f"the logbook {place} has been in use by another program for over {PATIENCE_S:g} seconds ({said})",
+            hint="Wait for it, or end it.",
+        )
+    return LogbookError(f"the logbook {place} cannot be used: {said}", hint=ELSEWHERE)
+
+
+def full(path: Path) -> LogbookError:
+    """Say that there is no room left for a logbook; what stands in it is not hurt by that."""
+    return LogbookError(
+        f"the disk that the logbook {plain(path)} lies on is full; what stood in it is kept",
+        hint=f"Free some space there, or {ELSEWHERE[0].lower()}{ELSEWHERE[1:]}",
+    )
+
+
+def _is_full(path: Path) -> bool:
+    try:
+        return shutil.disk_usage(path.parent).free < _NO_ROOM
+    except OSError:
+        return False
 
 
 def use_wal(connection: sqlite3.Connection) -> None:
@@ -92,15 +151,7 @@ def translated(path: Path, connection: sqlite3.Connection | None = None) -> Iter
     except sqlite3.Error as error:
         if connection is not None:
             connection.close()
-        said = str(error)
-        if "not a database" in said:
-            raise LogbookError(f"{plain(path)} is not a logbook; it was not touched", hint=ELSEWHERE) from None
-        if "malformed" in said:
-            raise LogbookError(
-                f"the logbook {plain(path)} is damaged ({said}); it was not touched",
-                hint="Restore a backup, or name another logbook with --logbook.",
-            ) from None
-        raise LogbookError(f"the logbook {plain(path)} cannot be used: {said}", hint=ELSEWHERE) from None
+        raise explained(path, error) from None
     except BaseException:
         if connection is not None:
             connection.close()

@@ -101,6 +101,7 @@ FIELDS: dict[KitKind, tuple[Field, ...]] = {
         Field("capacity", "such as 1TB", _size, _write_size),
         Field("rated_read", "as its maker states it, such as 540MB/s", parse_rate, _write_rate),
         Field("rated_write", "as its maker states it", parse_rate, _write_rate),
+        Field("endurance", "terabytes written that its maker rates it for (TBW), such as 600TB", _size, _write_size),
         Field("price", "what it cost, without the currency", _price),
         Field("currency", "three letters, such as EUR", _currency),
         Field("serial", "serial number; personal, it leaves this machine only on request", _text, personal=True),

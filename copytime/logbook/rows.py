@@ -27,10 +27,12 @@ from copytime.records import (
 __all__ = [
     "chain_of",
     "chain_text",
+    "packed",
     "pass_of",
     "pass_row",
     "selfcheck_of",
     "selfcheck_row",
+    "unpacked",
     "verdicts_of",
     "verdicts_text",
 ]
@@ -51,6 +53,7 @@ _DETAILS = (
     "cpu_ns",
     "marks",
     "temperature_c",
+    "cut_short",
 )
 
 
@@ -118,8 +121,8 @@ def pass_row(one: Pass) -> dict[str, Any]:
         "witness": one.witness.value,
         "access": one.access.value,
         "details": dumps(details),
-        "trace": _pack(one.trace.end_ns) if one.trace else None,
-        "latencies": _pack(one.latencies_ns) if one.latencies_ns else None,
+        "trace": packed(one.trace.end_ns) if one.trace else None,
+        "latencies": packed(one.latencies_ns) if one.latencies_ns else None,
     }
 
 
@@ -150,7 +153,7 @@ def pass_of(row: sqlite3.Row) -> Pass:
         durability=Durability(**details["durability"]) if details.get("durability") else None,
         mismatches=tuple(Mismatch(**wrong) for wrong in details.get("mismatches", ())),
         trace=_trace(row["trace"], details.get("trace_chunk_bytes")),
-        latencies_ns=_unpack(row["latencies"]) if row["latencies"] is not None else (),
+        latencies_ns=unpacked(row["latencies"]) if row["latencies"] is not None else (),
         **known,
     )
 
@@ -174,7 +177,7 @@ def selfcheck_of(row: sqlite3.Row) -> SelfCheck:
 _SELFCHECK = ("id", "created", "drive", "target", "file_system", "seconds", "written_bytes")
 
 
-def _pack(times: tuple[int, ...]) -> bytes:
+def packed(times: tuple[int, ...]) -> bytes:
     """Write times as little-endian 64-bit integers."""
     packed = array("q", times)
     if _BIG_ENDIAN:
@@ -182,8 +185,8 @@ def _pack(times: tuple[int, ...]) -> bytes:
     return packed.tobytes()
 
 
-def _unpack(blob: bytes) -> tuple[int, ...]:
-    """Read times."""
+def unpacked(blob: bytes) -> tuple[int, ...]:
+    """Read times again. Raises ValueError for what is no whole number of them."""
     times = array("q")
     times.frombytes(blob)
     if _BIG_ENDIAN:
@@ -195,7 +198,7 @@ def _trace(blob: bytes | None, chunk_bytes: int | None) -> Trace | None:
     """Read a trace."""
     if blob is None or chunk_bytes is None:
         return None
-    return Trace(chunk_bytes=chunk_bytes, end_ns=_unpack(blob))
+    return Trace(chunk_bytes=chunk_bytes, end_ns=unpacked(blob))
 
 
 _BIG_ENDIAN = array("H", [1]).tobytes()[0] == 0

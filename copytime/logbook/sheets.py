@@ -6,13 +6,13 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from copytime.errors import InputError
 from copytime.safetext import plain
 from copytime.suggest import nearest
 
-__all__ = ["COLUMNS", "Row", "decoded", "read_sheet", "write_sheet"]
+__all__ = ["COLUMNS", "PLANNED", "Row", "decoded", "read_sheet", "write_sheet"]
 
 #: The columns of a sheet of notes, in the order in which they are written. ``time`` may stand there several times.
 COLUMNS = (
@@ -20,6 +20,9 @@ COLUMNS = (
     "timing", "payload", "payload_kind", "scene", "state", "fill", "moved", "system", "fault", "message", "after", "capture",
     "remark", "campaign", "struck", "id", "created", "changed",
 )  # fmt: skip
+
+#: How the columns of a run sheet begin that say what was planned: they are not part of a note.
+PLANNED = "planned_"
 
 #: Other names by which people call them (common practice, no source).
 _ALIASES = {
@@ -49,11 +52,15 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: its number in the file (the header is 1), its cells by column, its times."""
+    """One row: its number in the file (the header is 1), its cells by column, its times.
+
+    ``planned`` holds the cells of a row of a run sheet that say what was planned; of other rows it is empty.
+    """
 
     number: int
     cells: dict[str, str]
     times: tuple[str, ...]
+    planned: Mapping[str, str] = field(default_factory=dict)
 
 
 def decoded(data: bytes) -> str:
@@ -88,7 +95,9 @@ def read_sheet(text: str) -> Iterator[Row]:
                 continue
             yield _row(rows.line_num, cells, columns, comma=separator != ",")
     except csv.Error as error:
-        raise InputError(f"line {rows.line_num} is no CSV: {error}", hint="Look for a quote that is not closed.") from None
+        raise InputError(
+            f"line {rows.line_num} is no CSV: {plain(error)}", hint="Look for a quote that is not closed."
+        ) from None
 
 
 def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
@@ -102,7 +111,9 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
         plainly = re.sub(r"[\s_-]+", "_", name.strip().lower())
         plainly = re.sub(r"^(time|duration)_?\d+$", "time", plainly)
         plainly = _ALIASES.get(plainly, plainly)
-        if plainly not in COLUMNS:
+        if plainly in ("run", "pass") and "rate_mb_per_s" in cells:
+            raise InputError("a sheet of passes does not come in again", hint="Import a document: 'copytime export --json'.")
+        if plainly not in COLUMNS and not plainly.startswith(PLANNED):
             close = nearest(plainly, [*COLUMNS, *_ALIASES])
             more = f"Did you mean '{close}'?" if close else f"Known columns: {', '.join(COLUMNS)}."
             raise InputError(f"there is no column '{plain(cell, limit=60)}'", hint=more)
@@ -115,9 +126,13 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
 def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], *, comma: bool) -> Row:
     values: dict[str, str] = {}
     times: list[str] = []
+    planned: dict[str, str] = {}
     for (name, unit), raw in zip(columns, cells, strict=False):
         cell = raw.strip()
         if not cell:
+            continue
+        if name.startswith(PLANNED):
+            planned[name] = cell
             continue
         if cell[0] == "'" and cell[1:2] in _FORMULA_STARTS:
             cell = cell[1:]  # written so that no spreadsheet runs it
@@ -133,17 +148,17 @@ def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], 
     more = [cell for cell in cells[len(columns) :] if cell.strip()]
     if more:
         values["?"] = more[0]
-    return Row(number, values, tuple(times))
+    return Row(number, values, tuple(times), planned)
 
 
-def write_sheet(several: Iterable[Mapping[str, str]]) -> str:
-    """Write rows of named cells as CSV (RFC 4180), with every column; what a spreadsheet would run is defused."""
+def write_sheet(several: Iterable[Mapping[str, str]], columns: Sequence[str] = COLUMNS) -> str:
+    """Write rows of named cells as CSV (RFC 4180), with all ``columns``; what a spreadsheet would run is defused."""
     out = io.StringIO()
     plainly = csv.writer(out, lineterminator="\n")
     quoted = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    plainly.writerow(COLUMNS)
+    plainly.writerow(columns)
     for one in several:
-        cells = [one.get(name, "") for name in COLUMNS]
+        cells = [one.get(name, "") for name in columns]
         cells = ["'" + cell if cell.startswith(_FORMULA_STARTS) else cell for cell in cells]
         (quoted if any("\r" in cell for cell in cells) else plainly).writerow(cells)
     return out.getvalue().removesuffix("\n")

@@ -7,6 +7,7 @@ creates no logbook and changes nothing that stands in one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import sqlite3
@@ -17,7 +18,8 @@ from typing import Any, Self
 
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
-from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, refuse_strangers, translated, use_wal
+from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, full, refuse_strangers, translated, use_wal
+from copytime.logbook.entries import insert_entry, insert_pass
 from copytime.logbook.schema import VERSION, migrate, version_of
 from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
 from copytime.safetext import plain
@@ -54,6 +56,8 @@ class Logbook:
                 os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             connection = connect(path, "rwc")
         except OSError as error:
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise full(path) from None
             raise LogbookError(
                 f"cannot write the logbook {plain(path)}: {error.strerror or error}", hint=ELSEWHERE
             ) from None
@@ -148,38 +152,12 @@ class Logbook:
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""
         with self._writing():
-            self._connection.execute(
-                "INSERT INTO qualification"
-                " (id, created, state, drive, target, chain, verdicts, warnings, conditions, campaign, struck, changed)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    one.id,
-                    one.created,
-                    one.state,
-                    one.drive,
-                    one.target,
-                    rows.chain_text(one.chain),
-                    rows.verdicts_text(one.verdicts),
-                    rows.dumps(list(one.warnings)),
-                    rows.dumps(one.conditions),
-                    one.campaign,
-                    one.struck,
-                    one.changed,
-                ),
-            )
+            insert_entry(self._connection, one)
 
     def add_pass(self, qualification: str, one: Pass) -> None:
         """Write a pass that has just ended."""
-        row = rows.pass_row(one)
-        names = ", ".join(row)
-        places = ", ".join(f":{name}" for name in row)
         with self._writing():
-            self._connection.execute(
-                f"INSERT INTO pass (qualification, position, {names})"  # noqa: S608 - reason: names are our own columns
-                " VALUES (:qualification,"
-                f" (SELECT coalesce(max(position), 0) + 1 FROM pass WHERE qualification = :qualification), {places})",
-                {**row, "qualification": qualification},
-            )
+            insert_pass(self._connection, qualification, one)
 
     def add_verification(self, one: Pass) -> None:
         """Write down what a later check of every byte found of what this pass had moved."""
@@ -345,6 +323,8 @@ class Logbook:
     @contextlib.contextmanager
     def _writing(self) -> Iterator[None]:
         """One transaction: committed at the end of the block, undone on any error."""
+        if not self.path.exists():  # SQLite would go on writing to a file that has no name any more
+            raise LogbookError(f"the logbook {plain(self.path)} is gone: it was moved or deleted meanwhile", hint=ELSEWHERE)
         with translated(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:

@@ -88,6 +88,7 @@ def pass_object(one: Pass) -> dict[str, Any]:
         "extents": one.extents,
         "cpu_seconds": None if one.cpu_ns is None else one.cpu_ns / 1e9,
         "marks": list(one.marks),
+        "cut_short": one.cut_short,
         "trace": None if one.trace is None else {"chunk_bytes": one.trace.chunk_bytes, "end_ns": list(one.trace.end_ns)},
     }
 

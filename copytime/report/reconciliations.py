@@ -8,6 +8,7 @@ from typing import Any
 from copytime.analysis.buying import model_of
 from copytime.analysis.capping import Model
 from copytime.analysis.elimination import Certainty, Judgement
+from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
 from copytime.analysis.shared import SharedPart
@@ -42,7 +43,12 @@ def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios
     for host, direction in heads:
         here = [one for one in found.results if (one.note.host, one.note.direction) == (host, direction)]
         lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here), ""]
-        lines += finding_lines(here, [one for one in found.shared if one.direction is direction], found)
+        lines += finding_lines(here, [one for one in found.shared if one.direction is direction])
+        lines += [
+            f"- {plain(one.sentence(), limit=1000)}"
+            for one in found.overheads
+            if (one.host, one.direction) == (host, direction)
+        ]
         lines.append("")
     lines += asymmetries(found)
     lines += advice_lines(buying, loading, ratios)
@@ -114,7 +120,7 @@ def _table(several: Iterable[Reconciled]) -> str:
     return table(headers, rows, right=(3, 4, 5, 7, 8))
 
 
-def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart], found: Reconciliation) -> list[str]:
+def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart]) -> list[str]:
     """Say in sentences what was found for one host and direction, the firmest first."""
     ids = {one.judgement.observation.id for one in several}
     lines = []
@@ -122,7 +128,7 @@ def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart], f
     for part in sorted(shared, key=lambda one: not one.shown):
         if not ids & set(part.shown_by):
             continue
-        lines.append(f"- {shared_sentence(part, found)}")
+        lines.append(f"- {shared_sentence(part)}")
         if part.shared is not None and part.shared.members:
             told |= set(part.shared.members)
     for one in several:
@@ -134,17 +140,16 @@ def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart], f
         elif one.judgement.observation.id not in told:
             lines.append(f"- {plain(one.note.drive or '', limit=40)}: {plain(one.judgement.sentences[0], limit=600)}")
         if "may-have-fallen-back" in one.judgement.flags and not one.doubts:
-            lines.append("  Its link may have fallen back to a lower mode: try another cable and port.")
+            lead = "  Its" if one.judgement.observation.id not in told else f"- {plain(one.note.drive or '', limit=40)}: its"
+            lines.append(f"{lead} link may have fallen back to a lower mode: try another cable and port.")
     return lines
 
 
-def shared_sentence(one: SharedPart, found: Reconciliation) -> str:
+def shared_sentence(one: SharedPart) -> str:
     """Say what a part does to all that goes through it, and by what that is shown."""
-    by = [found.named(name) for name in one.shown_by]
     said = plain(one.sentence(), limit=2000)
-    owns = [each.own.rate for each in by if each is not None and each.own is not None]
-    if one.shared is not None and one.shared.model is Model.CAP and len(owns) > 1:
-        said += f" By themselves these drives differ by a factor of {significant(max(owns) / min(owns), 2)}."
+    if one.shared is not None and one.shared.model is Model.CAP and len(one.shared.members) > 1:
+        said += f" By themselves these drives differ by a factor of {significant(one.shared.apart, 2)}."
     if one.shared is None:
         said += " Whether it bounds the rate or adds time of its own is open: one drive cannot tell."
     return said
@@ -257,6 +262,22 @@ def _shared(one: SharedPart) -> dict[str, Any]:
     return made
 
 
+def _overhead(one: HostOverhead) -> dict[str, Any]:
+    return {
+        "host": one.host,
+        "direction": one.direction.value,
+        "seconds": one.found.seconds,
+        "low_seconds": one.found.low,
+        "high_seconds": one.found.high,
+        "shown": one.found.shown,
+        "straight": one.found.straight,
+        "copies": one.found.copies,
+        "sizes": one.found.sizes,
+        "drives": list(one.drives),
+        "margin_covers": one.found.margin.covers,
+    }
+
+
 def reconciliation_document(
     created: str, found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None
 ) -> dict[str, Any]:
@@ -269,6 +290,7 @@ def reconciliation_document(
         next_test=test.words if test else None,
         next_test_command=test.command if test else None,
         next_test_seconds=test.seconds if test else None,
+        overheads=[_overhead(one) for one in found.overheads],
         asymmetries=asymmetries(found),
         faults=len(found.faults),
         remarks=list(found.remarks),

@@ -177,6 +177,9 @@ def _said(each: Stream, *, several: bool) -> list[str]:
     files = f" in {one.files} files" if one.files > 1 else ""
     rate = f"on average {rate_text(one.rate)} MB/s; witness {one.witness}, {one.access}"
     lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {duration_text(one.elapsed_ns / 1e9)}, {rate}"]
+    if one.cut_short is not None:
+        flushed = "" if one.flush_ns or one.direction is Direction.FROM_DRIVE else ", and nothing flushed it"
+        lines.append(f"cut       short: {plain(one.cut_short, limit=300)}{flushed}; no finished pass{of}")
     if drop is not None:
         lines.append(
             f"drop      after {size_text(drop.after_bytes)} ({size_text(drop.low_bytes)} to {size_text(drop.high_bytes)}): "

@@ -6,37 +6,33 @@ import csv
 import io
 from collections.abc import Sequence
 
-from copytime.records import Pass, Qualification, Result, Witness, Workload
+from copytime.records import Pass, Qualification, Result, Workload
 from copytime.safetext import cell, plain
-from copytime.units import percent_text, rate_text, significant, size_text, with_margin
+from copytime.units import percent_text, rate_text, with_margin
 
-__all__ = [
-    "any_visit",
-    "csv_text",
-    "files_table",
-    "latencies",
-    "rate_with_margin",
-    "results_table",
-    "table",
-    "verified_line",
-]
+__all__ = ["any_visit", "csv_text", "rate_with_margin", "table", "verified_line"]
 
 #: A margin wider than this share of the rate is shown as an interval: 'plus or minus' would reach below zero.
 _WIDE = 0.5
 
 
-def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
-    """Lay out rows under headers; the columns in ``right`` (counted from 0) hold figures."""
+def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), tight: bool = False) -> str:
+    """Lay out rows under headers; the columns in ``right`` (counted from 0) hold figures.
+
+    ``tight`` makes columns no wider than their widest cell, where otherwise every header has some room around it.
+    """
     from tabulate import tabulate
 
     align = ["right" if column in right else "left" for column in range(len(headers))]
-    return (
-        tabulate(
-            [list(row) for row in rows], headers=list(headers), tablefmt="simple", disable_numparse=True, colalign=align
-        )
-        if rows
-        else "  ".join(headers)
-    )
+    if not rows:
+        return "  ".join(headers)
+    body = [list(row) for row in rows]
+    if tight:
+        widths = [max(len(cell) for cell in cells) for cells in zip(headers, *body, strict=True)]
+        under = ["-" * width for width in widths]
+        text = tabulate([list(headers), under, *body], tablefmt="plain", disable_numparse=True, colalign=align)
+        return "\n".join(line.rstrip() for line in text.split("\n"))
+    return tabulate(body, headers=list(headers), tablefmt="simple", disable_numparse=True, colalign=align)
 
 
 def csv_text(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -58,67 +54,11 @@ def rate_with_margin(one: Result) -> str:
     return with_margin(one.rate / 1e6, half / 1e6)
 
 
-#: Below so many files there is no telling what one in a hundred takes.
-_HUNDREDTHS = 500
-
-
-def latencies(one: Result) -> list[str]:
-    """Write how long one file took: median, 95th and 99th percentile."""
-    if one.latency_ns is None:
-        return ["-"] * 3
-    found = [f"{significant(took / 1e6, 3)} ms" for took in one.latency_ns]
-    return found if one.files * one.repeats >= _HUNDREDTHS else [*found[:2], "-"]
-
-
 def any_visit(one: Result) -> str:
     """Write the margin that also covers another day, port or cable, in percent of the rate."""
     if one.any_low is None or one.any_high is None:
         return "-"
     return "± " + percent_text(max(one.any_high / one.rate - 1, 1 - one.any_low / one.rate))
-
-
-def results_table(results: Sequence[Result]) -> str:
-    """Lay out the results of a qualification."""
-    shares = any(one.share is not None for one in results)
-    headers = ["workload", "direction", "payload", "MB/s", "any visit", "median", "repeats", "spread", "witness", "access"]
-    rows = []
-    for one in results:
-        row = [
-            one.workload.value,
-            one.direction.value,
-            size_text(one.payload_bytes),
-            rate_with_margin(one),
-            any_visit(one),
-            rate_text(one.median),
-            str(one.repeats),
-            "-" if one.spread is None else percent_text(one.spread),
-            "CACHED" if one.witness is Witness.CACHED else one.witness.value,
-            one.access.value,
-        ]
-        if shares:
-            row.append("-" if one.share is None else percent_text(one.share))
-        rows.append(row)
-    if shares:
-        headers.append("of ceiling")
-    return table(headers, rows, right=(2, 3, 4, 5, 6, 7, 10))
-
-
-def files_table(results: Sequence[Result]) -> str | None:
-    """Lay out what only small files have: how many in a second, and how long each took; None without any."""
-    rows = [
-        (
-            one.direction.value,
-            str(one.files),
-            one.recipe or "-",
-            str(one.workers or "-"),
-            significant(one.files_per_s, 4),
-            *latencies(one),
-        )
-        for one in results
-        if one.workload is Workload.SMALL
-    ]
-    headers = ("small files", "files", "sizes", "at once", "files/s", "each: median", "95 %", "99 %")
-    return table(headers, rows, right=(1, 3, 4, 5, 6, 7)) if rows else None
 
 
 def verified_line(one: Qualification) -> str:
@@ -133,7 +73,7 @@ def verified_line(one: Qualification) -> str:
         if len(wrong) > 10:
             lines.append(f"  and {len(wrong) - 10} more; --json lists them")
         return "\n".join(lines)
-    said = [_verified_words(one.passes, workload) for workload in dict.fromkeys(each.workload for each in one.passes)]
+    said = _verified_words(one.passes)
     return "data      " + "; ".join(said) if said else "data      not checked"
 
 
@@ -144,16 +84,25 @@ _SPOTS = {
 }
 
 
-def _verified_words(passes: Sequence[Pass], workload: Workload) -> str:
-    """Say for one workload what was compared."""
-    mine = [each for each in passes if each.workload is workload]
-    whole = next((each.verified for each in mine if (each.verified or "").startswith("every byte")), None)
-    spot = any(each.verified == "spot check" for each in mine)
-    looked = f"{_SPOTS.get(workload, 'a part')} in the timed reads" if spot else ""
-    if whole is None:
-        return f"{workload}: {looked}, not every byte" if looked else f"{workload}: not checked"
-    doubt = {
-        "every byte, from memory": " (memory answered for a part of that: the drive itself is not fully checked)",
-        "every byte, unwitnessed": " (no counters show that the bytes came from the drive)",
-    }.get(whole, "")
-    return f"{workload}: every byte of the last pass came back as written{doubt}" + (f", {looked}" if looked else "")
+#: How sure it is that what was compared came from the drive.
+_DOUBTS = {
+    "every byte, from memory": " (memory answered for a part of that: the drive itself is not fully checked)",
+    "every byte, unwitnessed": " (no counters show that the bytes came from the drive)",
+}
+
+
+def _verified_words(passes: Sequence[Pass]) -> list[str]:
+    """Say what was compared, what holds for several workloads once."""
+    whole: dict[str, list[str]] = {}
+    spots, rest = [], []
+    for workload in dict.fromkeys(each.workload for each in passes):
+        mine = [each for each in passes if each.workload is workload]
+        how = next((each.verified for each in mine if (each.verified or "").startswith("every byte")), None)
+        looked = _SPOTS.get(workload, "a part") if any(each.verified == "spot check" for each in mine) else ""
+        if how is not None:
+            whole.setdefault(_DOUBTS.get(how, ""), []).append(workload.value)
+            spots += [f"{looked} ({workload})"] if looked else []
+        else:
+            rest.append(f"{workload}: {looked} in the timed reads, not every byte" if looked else f"{workload}: not checked")
+    said = [f"{', '.join(names)}: every byte of the last pass came back as written{doubt}" for doubt, names in whole.items()]
+    return [*said, *([f"in the timed reads {', '.join(spots)}"] if spots else []), *rest]

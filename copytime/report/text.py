@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from copytime.records import Qualification, SelfCheck, Shown
 from copytime.report.costs import costs_text
-from copytime.report.tables import files_table, results_table, table, verified_line
+from copytime.report.layout import WIDTH, wrapped
+from copytime.report.results import files_table, results_table
+from copytime.report.tables import table, verified_line
+from copytime.report.verdicts import verdict_lines
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
 
@@ -17,36 +18,39 @@ __all__ = ["STATE", "later_lines", "qualification_text", "selfcheck_text"]
 NOT_CHECKED = "not self-checked here; 'copytime selfcheck' takes less than a minute"
 
 
-def qualification_text(one: Qualification) -> str:
-    """Write a qualification for a terminal, advice left out."""
+def qualification_text(one: Qualification, width: int = WIDTH) -> str:
+    """Write a qualification for a terminal of ``width`` columns, advice left out."""
     conditions = one.conditions
     where = f"{conditions.get('file_system', '')} at {plain(one.target)}".strip()
-    head = f"drive     {plain(one.drive)}, {plain(where)}"
-    lines = [
-        head,
-        f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({STATE[one.state]})"),
-        *later_lines(one),
-        "",
-    ]
+    head = wrapped(f"{plain(one.drive)}, {plain(where)}", "drive     ", width)
+    state = "" if one.state == "finished" else f" ({STATE[one.state]})"
+    lines = [*head, f"measured  {one.created}, id {one.id[:8]}{state}", *later_lines(one), ""]
     if not one.results:
         return "\n".join([*lines, "no pass was finished"])
-    lines += [results_table(one.results), ""]
-    files = files_table(one.results)
+    lines += [results_table(one.results, width), ""]
+    files = files_table(one.results, width)
     if files is not None:
         lines += [files, ""]
-    lines += _verdict_lines(one)
+    pace = verdict_lines(one.verdicts, width)
+    lines += [*pace, ""] if pace else []
     costs = costs_text(one)
     if costs is not None:
         lines += [costs, ""]
-    lines += _margin_lines(one)
-    lines.append(verified_line(one))
+    lines += wrapped(_margins(one), "margin    ", width)
     checked = conditions.get("selfchecked")
-    lines.append(f"checked   {plain(checked)}" if checked else f"checked   {NOT_CHECKED}")
+    lines += _under_its_word(verified_line(one), width)
+    lines += wrapped(plain(checked) if checked else NOT_CHECKED, "checked   ", width)
     methods = dict.fromkeys((each.workload, str(each.durability)) for each in one.passes if each.durability)
     if methods:
         said = "; ".join(f"{workload}: {method}" for workload, method in methods)
-        lines.append(f"written   the clock ran until the system said that all was on the drive ({said})")
+        lines += wrapped(f"the clock ran until the system said that all was on the drive ({said})", "written   ", width)
     return "\n".join(lines)
+
+
+def _under_its_word(text: str, width: int) -> list[str]:
+    """Break a line that begins with its word; a list of places that are wrong stays as it is."""
+    lead = "data      "
+    return wrapped(text.removeprefix(lead), lead, width) if text.startswith(lead) else text.split("\n")
 
 
 def selfcheck_text(one: SelfCheck) -> str:
@@ -56,7 +60,7 @@ def selfcheck_text(one: SelfCheck) -> str:
     ).split("\n")
     rows = [top, rule]
     for line, each in zip(claims, one.checks, strict=True):
-        rows += [line, *_broken(plain(each.found, limit=400), " " * 4)]
+        rows += [line, *wrapped(plain(each.found, limit=400), " " * 4)]
     words = {
         Shown.HOLDS: one.summary,
         Shown.FAILS: f"{one.summary}. Do not trust figures of this drive on this machine before that is explained",
@@ -68,17 +72,9 @@ def selfcheck_text(one: SelfCheck) -> str:
         "",
         *rows,
         "",
-        *_broken(words[one.shown], "result    "),
+        *wrapped(words[one.shown], "result    "),
     ]
     return "\n".join(lines)
-
-
-def _broken(text: str, lead: str) -> list[str]:
-    """Break a text that begins with ``lead`` into lines that fit a hundred columns, all under the first."""
-    under = " " * len(lead)
-    return textwrap.wrap(
-        text, 100, initial_indent=lead, subsequent_indent=under, break_long_words=False, break_on_hyphens=False
-    )
 
 
 def later_lines(one: Qualification) -> list[str]:
@@ -94,32 +90,14 @@ STATE = {
 }
 
 
-def _verdict_lines(one: Qualification) -> list[str]:
-    """Say who sets the pace, and on what that rests."""
-    if not one.verdicts:
-        return []
-    lines = []
-    every = [set(each.sentences[1:]) for each in one.verdicts if each.certainty != "at-ceiling"]
-    common = list(dict.fromkeys(said for each in one.verdicts for said in each.sentences[1:]))
-    common = [said for said in common if len(every) > 1 and all(said in sentences for sentences in every)]
-    for each in one.verdicts:
-        first, *rest = [said for said in each.sentences if said not in common] or [each.certainty]
-        lines.append(f"pace      {each.workload} {each.direction}: {plain(first, limit=400)}")
-        lines += [f"          {plain(said, limit=400)}" for said in rest]
-        if each.flags:
-            lines.append(f"          ({', '.join(flag.replace('-', ' ') for flag in each.flags)})")
-    lines += [f"          All of these: {plain(said, limit=400)}" for said in common]
-    return [*lines, ""]
-
-
-def _margin_lines(one: Qualification) -> list[str]:
+def _margins(one: Qualification) -> str:
     """Say what the margins cover."""
     shown = [each for each in one.results if each.low is not None]
     if not shown:
-        return ["margin    none: a single repeat shows no spread"]
+        return "none: a single repeat shows no spread"
     layers = list(dict.fromkeys(each.any_covers for each in shown if each.any_covers))
     covers = f"{layers[0]} and within this one" if len(layers) == 1 else "between visits and within this one"
-    return [
-        "margin    95 %; beside a rate: within this visit, so it covers how repeats differ now, not another day or port;",
-        f"          'any visit': {covers}",
-    ]
+    return (
+        "95 %; beside a rate: within this visit, so it covers how repeats differ now, not another day or port; "
+        f"'any visit': {covers}"
+    )

@@ -7,8 +7,8 @@ stays with the clock. No frame is lost, only numbers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 __all__ = ["FRAME_RATES", "FrameRate", "frame_rate", "frames_of_timecode", "timecode_text"]
 
@@ -32,8 +32,7 @@ FRAME_RATES = "a frame rate such as 25, 30, 50, 59.94, 60, 120 or 60000/1001"
 _FASTEST = 1000
 
 
-@dataclass(frozen=True, slots=True)
-class FrameRate:
+class FrameRate(NamedTuple):
     """Frames per second: exact, and by the name that was typed."""
 
     exact: Fraction
@@ -54,10 +53,10 @@ def frame_rate(name: str) -> FrameRate | None:
     """Return the rate of this name, or None for one that is not known: a whole number, a broadcast rate, N/1001."""
     if name in _BROADCAST:
         return FrameRate(_BROADCAST[name], name)
-    if name.isascii() and name.isdigit() and len(name) <= 4 and 0 < int(name) <= _FASTEST:
+    if name.isascii() and name.isdecimal() and len(name) <= 4 and 0 < int(name) <= _FASTEST:
         return FrameRate(Fraction(int(name)), name)
     above, slash, below = name.partition("/")
-    if slash and below == "1001" and above.isascii() and above.isdigit() and len(above) <= 6:
+    if slash and below == "1001" and above.isascii() and above.isdecimal() and len(above) <= 6:
         exact = Fraction(int(above), 1001)
         if exact in _BROADCAST.values():
             return FrameRate(exact, name)

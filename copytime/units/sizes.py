@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import enum
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from copytime.units.figures import significant
 from copytime.units.reading import LONGEST, Unreadable
@@ -27,7 +27,7 @@ UNITS: dict[str, int] = {
     "PiB": 2**50,
 }
 
-_NUMBER = re.compile(r"\s*([0-9]+)(?:\.([0-9]+))?\s*", re.ASCII)
+_NUMBER = r"\s*([0-9]+)(?:\.([0-9]+))?\s*"  # compiled when first used, as in rates
 _EXPECTED = "a number and a unit, such as 8GB, 81.9GiB or 256MB, or a plain count of bytes"
 
 
@@ -39,8 +39,7 @@ class GigaBytes(enum.StrEnum):
     UNKNOWN = "unknown"  # nobody has said: computed as decimal, and shown both ways
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Size:
+class Size(NamedTuple):
     """An amount of data as it was written.
 
     ``size_bytes`` is the amount, ``resolution_bytes`` the step of the last digit that was written (0 where bytes were
@@ -65,7 +64,7 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     """
     if len(text) > LONGEST:
         raise Unreadable(text, LONGEST, _EXPECTED, what="size")
-    number = _NUMBER.match(text)
+    number = re.match(_NUMBER, text, re.ASCII)
     if number is None:
         raise Unreadable(text, len(text) - len(text.lstrip()), _EXPECTED, what="size")
     whole, decimals = number.group(1), number.group(2) or ""
@@ -73,7 +72,7 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     if not unit:
         if decimals:
             raise Unreadable(text, len(text.rstrip()), f"a unit after {whole}.{decimals}: {_EXPECTED}", what="size")
-        return Size(size_bytes=int(whole), resolution_bytes=Fraction(0), text=text.strip())
+        return Size(size_bytes=_possible(Fraction(whole), text, number), resolution_bytes=Fraction(0), text=text.strip())
     if unit not in UNITS:
         raise Unreadable(text, number.end(), _unit_expected(unit), what="size")
     factor = UNITS[unit[0].upper() + "iB"] if gb is GigaBytes.BINARY and len(unit) == 2 else UNITS[unit]
@@ -81,7 +80,14 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     step = Fraction(factor, 10 ** len(decimals)) if unit != "B" else Fraction(0)
     if amount.denominator != 1:
         amount = Fraction(round(amount))
-    return Size(size_bytes=int(amount), resolution_bytes=step, text=text.strip())
+    return Size(size_bytes=_possible(amount, text, number), resolution_bytes=step, text=text.strip())
+
+
+def _possible(amount: Fraction, text: str, number: re.Match[str]) -> int:
+    """Refuse what no file can be: file offsets have 63 bits (POSIX, off_t; SQLite's integers as well)."""
+    if amount >= 1 << 63:
+        raise Unreadable(text, number.start(1), "less than 9 EB (2^63 bytes): no file is larger", what="size")
+    return int(amount)
 
 
 def _unit_expected(unit: str) -> str:

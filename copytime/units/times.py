@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from copytime.units.reading import LONGEST, Unreadable
 
@@ -43,8 +42,7 @@ class Bound(enum.StrEnum):
     ABOUT = "~"  # an approximation, of unknown quality
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Duration:
+class Duration(NamedTuple):
     """A duration as it was written.
 
     ``seconds`` is exact. ``resolution`` is the step of the last digit, or of one frame, in seconds; ``edges`` is 2 where
@@ -54,11 +52,11 @@ class Duration:
 
     seconds: Fraction
     resolution: Fraction
+    text: str
     edges: int = 1
     bound: Bound = Bound.EXACT
     frames: int | None = None
     rate: FrameRate | None = None
-    text: str
 
     @property
     def uncertainty(self) -> float:
@@ -193,11 +191,13 @@ def _pair(text: str, start: int, dots: int, end: int) -> _Reading:
     last = _reading(text, dots + 2, stop, (rate, stop))
     if (first.frames is None) is not (last.frames is None):
         raise Unreadable(text, dots + 2, "an end of the same form as the start", what="time")
+    if first.resolution != last.resolution:
+        raise Unreadable(text, dots + 2, "an end that is written to the same digit as the start", what="time")
     if last.seconds <= first.seconds:
         raise Unreadable(text, dots + 2, "an end that is later than the start", what="time")
     return _Reading(
         seconds=last.seconds - first.seconds,
-        resolution=max(first.resolution, last.resolution),
+        resolution=first.resolution,
         frames=None if last.frames is None or first.frames is None else last.frames - first.frames,
         rate=rate if last.frames is not None else None,
     )
@@ -365,9 +365,10 @@ def time_text(one: Duration) -> str:
     if one.frames is not None and one.rate is not None:
         return f"{one.bound}{one.frames}f@{one.rate.name}"
     for unit, step in (("h", 3600), ("min", 60)):
-        if one.edges == 1 and one.resolution > step // 60 and step % one.resolution == 0:
-            decimals = len(str(step // one.resolution)) - 1
-            return f"{one.bound}{_decimal(one.seconds / step, decimals)} {unit}"
+        steps = str(step / one.resolution) if one.resolution else ""
+        if steps.rstrip("0") == "1":  # it was written in this unit: no clock has steps of a tenth of a minute
+            start = f"{_decimal(Fraction(0), len(steps) - 1)} {unit}.." if one.edges == 2 else ""
+            return f"{one.bound}{start}{_decimal(one.seconds / step, len(steps) - 1)} {unit}"
     if one.edges == 2:  # where the two readings stood is not known any more, only what lies between them
         return f"{one.bound}0:00{_zeros(one.resolution)}..{_long_clock(one.seconds, one.resolution)}"
     return f"{one.bound}{clock_text(one.seconds, one.resolution)}"

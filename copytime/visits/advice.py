@@ -60,32 +60,56 @@ def _cached(passes: Iterable[Pass]) -> Iterable[str]:
             share = (one.device_bytes or 0) / one.payload_bytes
             yield (
                 f"{_label(one)}: the drive moved only {percent_text(share)} of the payload, memory answered for the rest; "
-                "this is not the drive's speed and is used for no verdict"
+                "this is not the drive's speed and is used for no verdict (copytime explain witness)"
             )
 
 
 def _shared(passes: Iterable[Pass]) -> Iterable[str]:
+    """Tell for each workload and direction what else used the drive, by the repeat in which it was most."""
+    kinds: dict[str, list[Pass]] = {}
     for one in passes:
-        if one.witness is not Witness.SHARED:
+        kinds.setdefault(_label(one), []).append(one)
+    shared = {kind: [one for one in found if one.witness is Witness.SHARED] for kind, found in kinds.items()}
+    for kind, found in shared.items():
+        if not found:
             continue
-        word, opposite = ("wrote", "read") if one.direction is Direction.TO_DRIVE else ("read", "wrote")
-        seconds = one.elapsed_ns / 1e9
-        reasons = {
-            f"the drive {word} {{}} more than the payload": (one.device_bytes or 0) - one.payload_bytes,
-            f"the drive also {opposite} {{}}": one.other_bytes or 0,
-            f"the drive {word} {{}} on its own meanwhile, as it did before and after": one.idle_bytes,
-            f"the drive {opposite} {{}} on its own meanwhile, as it did before and after": one.other_idle_bytes,
-        }
-        reason, amount = max(reasons.items(), key=lambda pair: pair[1])
-        found = f"{reason.format(size_text(amount))} ({rate_text(amount / seconds)} MB/s)"
+        worst = max(found, key=lambda one: _reason(one)[1])
+        reason, amount = _reason(worst)
+        rate = rate_text(amount / (worst.elapsed_ns / 1e9))
+        said = f"{reason.format(size_text(amount))} ({rate} MB/s)"
+        if len(found) == 1:
+            yield f"{kind}, repeat {worst.repeat}: {said}; something else used it meanwhile"
+        else:
+            yield (
+                f"{kind}, {len(found)} of {len(kinds[kind])} repeats: something else used it meanwhile; most in repeat "
+                f"{worst.repeat}, when {said}"
+            )
+    if any(shared.values()):
         yield (
-            f"{_label(one)}, repeat {one.repeat}: {found}; something else used it meanwhile (an indexer, a virus scanner, "
-            "a backup, or a file system that writes everything twice). The drive can be faster than this"
+            "what else uses a drive may be an indexer, a virus scanner, a backup, or a file system that writes everything "
+            "twice; the drive can be faster than such figures"
         )
+
+
+def _reason(one: Pass) -> tuple[str, int]:
+    """Name what moved most beside the payload of a pass, and how many bytes that were."""
+    word, opposite = ("wrote", "read") if one.direction is Direction.TO_DRIVE else ("read", "wrote")
+    reasons = {
+        f"the drive {word} {{}} more than the payload": (one.device_bytes or 0) - one.payload_bytes,
+        f"the drive also {opposite} {{}}": one.other_bytes or 0,
+        f"the drive {word} {{}} on its own meanwhile, as it did before and after": one.idle_bytes,
+        f"the drive {opposite} {{}} on its own meanwhile, as it did before and after": one.other_idle_bytes,
+    }
+    return max(reasons.items(), key=lambda pair: pair[1])
 
 
 def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
     for one in passes:
+        if one.cut_short is not None:
+            yield (
+                f"{_label(one)}: cut short after {size_text(one.payload_bytes)}: {plain(one.cut_short)}. What its trace "
+                "shows until then was measured; it is counted as no finished pass"
+            )
         if "suspended" in one.marks:
             yield f"{_label(one)}, repeat {one.repeat}: the machine slept during the pass; it is not counted"
         if "reconnected" in one.marks:
@@ -119,7 +143,7 @@ def _buffered(results: Iterable[Result]) -> Iterable[str]:
     if any(one.access is Access.BUFFERED and one.workload is not Workload.SMALL for one in results):
         yield (
             "the bytes went through memory on their way (buffered): this file system does not leave the page cache out, or "
-            "--buffered was asked for. Such figures are never compared with unbuffered ones"
+            "--buffered was asked for. Such figures are never compared with unbuffered ones (copytime explain unbuffered)"
         )
 
 
@@ -151,7 +175,8 @@ def _flush(passes: Iterable[Pass]) -> Iterable[str]:
     if any(not one.flush_proven for one in durable):
         yield (
             "flush not proven: the system believes that the drive has no volatile cache and sends it no flush (common "
-            "behind bridges). What the drive still held in its own memory at the end may be missing from the time"
+            "behind bridges). What the drive still held in its own memory at the end may be missing from the time "
+            "(copytime explain durability)"
         )
     if any(not one.server_proven for one in durable):
         yield "server side not proven: another program or machine answers for the drive, and may hold data in memory"
@@ -171,7 +196,7 @@ def _unsettled(results: Iterable[Result]) -> Iterable[str]:
         if one.settled is False:
             yield (
                 f"{_label(one)}: not settled, the last {WINDOW} repeats still rise or fall; let the drive rest and repeat, "
-                "or ask for more with --repeats"
+                "or ask for more with --repeats (copytime explain repeats)"
             )
 
 

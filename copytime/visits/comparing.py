@@ -10,15 +10,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from copytime.analysis.compare import MATTERS, compare
 from copytime.analysis.compared import Compared, GroupFigure
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
-from copytime.analysis.margins import ASSUMED_PERCENT, assumed
+from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed
 from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
 from copytime.safetext import plain
-from copytime.units import Bound
-from copytime.visits.noting import size_of, timed_of, times_of
+from copytime.visits.members import is_exact, member_of
+from copytime.visits.overheads import host_overheads, taken_off
 
-__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "is_exact", "member_of", "noted_between"]
+__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "noted_between", "noted_repeats"]
 
 #: What groups can be made by.
 BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
@@ -59,9 +59,14 @@ def compare_notes(
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
     remarks += _unlike(named, by)
-    groups = [Group(name=name, members=tuple(member_of(one) for one in notes)) for name, notes in named.items()]
+    known = list(everything)
+    between = noted_between(known, spread_percent)
+    members = {one.id: member_of(one) for one in exact}
+    if exact[0].kind is NoteKind.COPY and len({frozenset(one.size_bytes for one in notes) for notes in named.values()}) > 1:
+        members, said = taken_off(exact, members, host_overheads(known, between.spread, spread_percent=spread_percent))
+        remarks.append(said)
+    groups = [Group(name=name, members=tuple(members[one.id] for one in notes)) for name, notes in named.items()]
     repeats = repeat_spread(groups)
-    between = noted_between(everything, spread_percent)
     if within_visit and repeats is None:
         repeats = assumed(spread_percent)
         remarks.append(f"nothing was repeated: a spread of {spread_percent:g} % between repeats is assumed")
@@ -92,11 +97,6 @@ def compare_notes(
         for first, second in chosen
     )
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
-
-
-def is_exact(one: Note) -> bool:
-    """Tell whether every time of a note is one, and neither a bound nor an approximation."""
-    return all(each.bound is Bound.EXACT for each in times_of(one))
 
 
 def _name(one: Note, by: str) -> str:
@@ -132,36 +132,27 @@ def _unlike(named: dict[str, list[Note]], by: str) -> list[str]:
     return said
 
 
-def member_of(one: Note) -> Member:
-    """Turn a note into numbers."""
-    found = timed_of(one)
-    assert found is not None  # noqa: S101 - reason: faults were taken out
-    size = size_of(one)
-    log_size = math.log(size.size_bytes) if size is not None else 0.0
-    logs = [math.log(each.seconds) - log_size for each in times_of(one)]
-    parts = {part.name: part.u for part in reversed(found.components)}
-    if one.same_copy:
-        logs = [found.log_time - log_size]
-    return Member(
-        logs=tuple(logs),
-        visit=one.made[:10],
-        payload=f"{one.payload.lower()} {one.size_bytes}" if one.payload else None,
-        size_u=parts.get("size", 0.0),
-        resolution_u=parts.get("resolution", 0.0),
-        method_u=found.timing.seconds / found.seconds,
-    )
-
-
 def noted_between(everything: Iterable[Note], percent: float, members: Mapping[str, Member] | None = None) -> BetweenVisits:
     """Learn from all notes how the same thing differs from one day to the next; assumed where nothing shows it.
 
     ``members`` are figures by id that somebody has worked out already.
     """
-    known = members or {}
+    things = _things(everything, members or {})
+    return between_visits((visit_rates(each) for each in things), assume=assumed(percent))
+
+
+def noted_repeats(everything: Iterable[Note], members: Mapping[str, Member] | None = None) -> Spread | None:
+    """Learn from all notes how repeats of the same thing differ on one day; None where nothing was repeated."""
+    things = _things(everything, members or {})
+    return repeat_spread(Group(name=str(number), members=tuple(each)) for number, each in enumerate(things))
+
+
+def _things(everything: Iterable[Note], known: Mapping[str, Member]) -> list[list[Member]]:
+    """Put the figures of one and the same thing together."""
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
     fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
               "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
         if one.id in known or (one.counts and one.kind is not NoteKind.FAULT and is_exact(one)):
             things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
-    return between_visits((visit_rates(members) for members in things.values()), assume=assumed(percent))
+    return list(things.values())

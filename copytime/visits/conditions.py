@@ -13,7 +13,7 @@ from copytime.attached import DiskState, Platform, Target
 from copytime.records import Counts
 from copytime.visits.plan import Plan
 
-__all__ = ["Moment", "changed", "conditions_of", "temperature"]
+__all__ = ["Moment", "about_target", "changed", "conditions_of", "temperature"]
 
 
 def conditions_of(plan: Plan) -> dict[str, object]:
@@ -21,23 +21,10 @@ def conditions_of(plan: Plan) -> dict[str, object]:
     target, options = plan.target, plan.options
     disk = target.disks[0] if target.disks else None
     found: dict[str, object | None] = {
-        "file_system": target.file_system,
-        "mount_point": target.mount_point,
-        "backing": target.backing.value,
-        "total_bytes": target.total_bytes,
-        "free_bytes": target.free_bytes,
-        "fill_share": round(target.fill, 4),
+        **about_target(target),
         "trims_deleted": target.discards,
-        "layers": [f"{layer.kind} {layer.name}" for layer in target.layers],
-        "device": disk.name if disk else None,
-        "model": disk.model if disk else None,
-        "serial": disk.serial if disk else None,
         "firmware": disk.firmware if disk else None,
-        "bus": disk.bus if disk else None,
-        "device_number": disk.number if disk else None,
-        "capacity_bytes": disk.size_bytes if disk else None,
         "rotational": disk.rotational if disk else None,
-        "write_cache": disk.write_cache if disk else None,
         "large_bytes": plan.payloads.large_bytes,
         "small_files": plan.payloads.small.files,
         "small_bytes": plan.payloads.small.payload_bytes,
@@ -49,11 +36,33 @@ def conditions_of(plan: Plan) -> dict[str, object]:
         "declared_link": options.link.name if options.link else None,
         "declared_inner_link": options.inner_link.name if options.inner_link else None,
         "kit_drive": options.kit_drive,
-        "system": f"{python_platform.system()} {python_platform.release()}",
         "machine": python_platform.machine(),
-        "processors": os.cpu_count(),
         "python": sys.version.split()[0],
         "numpy": metadata.version("numpy"),
+    }
+    return {key: value for key, value in found.items() if value is not None}
+
+
+def about_target(target: Target) -> dict[str, object]:
+    """Write down what is known of a target and of this machine, whatever is measured; unknown things are left out."""
+    disk = target.disks[0] if target.disks else None
+    found: dict[str, object | None] = {
+        "file_system": target.file_system,
+        "mount_point": target.mount_point,
+        "backing": target.backing.value,
+        "total_bytes": target.total_bytes,
+        "free_bytes": target.free_bytes,
+        "fill_share": round(target.fill, 4),
+        "layers": [f"{layer.kind} {layer.name}" for layer in target.layers],
+        "device": disk.name if disk else None,
+        "model": disk.model if disk else None,
+        "serial": disk.serial if disk else None,
+        "bus": disk.bus if disk else None,
+        "device_number": disk.number if disk else None,
+        "capacity_bytes": disk.size_bytes if disk else None,
+        "write_cache": disk.write_cache if disk else None,
+        "system": f"{python_platform.system()} {python_platform.release()}",
+        "processors": os.cpu_count(),
         "copytime": __version__,
     }
     return {key: value for key, value in found.items() if value is not None}

@@ -73,7 +73,8 @@ def plan_copy(
     """
     if not sys.platform.startswith("linux"):
         raise CopytimeError(
-            "copies cannot be timed on this system yet", hint="'copytime qualify' measures the drive with files of its own."
+            f"'copytime copy' runs on Linux alone so far: this system is {sys.platform}",
+            hint="'copytime qualify' measures the drive with files of its own, 'copytime note copy' one timed by hand.",
         )
     here = platform or this_platform()
     real = os.path.realpath(source)

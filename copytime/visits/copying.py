@@ -10,25 +10,26 @@ from dataclasses import dataclass, replace
 import psutil
 
 from copytime.attached import Platform, Target
-from copytime.attached import platform as this_platform
 from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
 from copytime.engine.comparing import Compared, compare
 from copytime.engine.copying import Copier, Names, Stretch
-from copytime.engine.scratch import Scratch
+from copytime.engine.drafts import copy_entry
 from copytime.engine.system import System
-from copytime.engine.system import system as this_system
 from copytime.engine.tree import Left, walk
 from copytime.engine.witness import Observation, Observer, judge
 from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
 from copytime.records import Direction, Durability, Pass, Progress, ProgressCallback, Qualification, Witness, Workload
 from copytime.safetext import plain, storable
+from copytime.visits.conditions import about_target
 from copytime.visits.copy_plan import CopyPlan, beside_source, check_room
-from copytime.visits.copy_records import conditions_of_copy, copy_pass, finished
+from copytime.visits.copy_records import copy_pass, finished
 from copytime.visits.journal import journal_in
+from copytime.visits.leaving import enter, leave
+from copytime.visits.means import Means, means, observer_of
 from copytime.visits.notes import Notes
-from copytime.visits.timed import now
+from copytime.visits.timed import drain, durability_of, how_sure, now
 from copytime.visits.works import answered_elsewhere
 
 __all__ = ["CopyResult", "Leg", "carry_out"]
@@ -57,7 +58,10 @@ class Leg:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CopyResult:
-    """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did."""
+    """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did.
+
+    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome.
+    """
 
     plan: CopyPlan
     qualification: Qualification
@@ -65,6 +69,7 @@ class CopyResult:
     left: tuple[Left, ...]
     not_compared: tuple[Left, ...]
     failure: CopytimeError | None = None
+    notices: tuple[str, ...] = ()
 
 
 def carry_out(
@@ -82,39 +87,31 @@ def carry_out(
     Errors that end the work come back in the result beside everything that was finished; complete files stay, drafts are
     removed. What a single file's error left out is listed in ``left``. ``campaign`` names the round of tests.
     """
-    return _Visit(plan, campaign, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return _Visit(plan, campaign, means(logbook, progress, stop, platform, system)).run()
 
 
 class _Visit:
     """One run of one plan."""
 
-    def __init__(
-        self,
-        plan: CopyPlan,
-        campaign: str | None,
-        logbook: Logbook | None,
-        progress: ProgressCallback | None,
-        stop: Stop,
-        platform: Platform,
-        system: System,
-    ) -> None:
+    def __init__(self, plan: CopyPlan, campaign: str | None, given: Means) -> None:
         self.plan = plan
-        self.notes = Notes(logbook)
-        self.progress = progress or (lambda _: None)
-        self.stop = stop
-        self.platform = platform
-        self.system = system
+        self.notes = Notes(given.logbook)
+        self.progress = given.progress or (lambda _: None)
+        self.stop = given.stop
+        self.platform = given.platform
+        self.system = given.system
         self.legs: list[Leg] = []
         self.left: list[Left] = list(plan.tree.unread)
         self.not_compared: list[Left] = []
         self.remarks = list(plan.remarks)
+        self.left_behind: tuple[str, ...] = ()
         self.begun = Qualification(
             id=str(uuid.uuid4()),
             created=now(),
             state="running",
             drive=storable(plan.under_test.drive_label),
             target=storable(plan.under_test.path),
-            conditions=conditions_of_copy(plan.under_test),
+            conditions=about_target(plan.under_test),
             campaign=campaign,
         )
 
@@ -143,6 +140,7 @@ class _Visit:
             left=tuple(self.left),
             not_compared=tuple(self.not_compared),
             failure=failure,
+            notices=self.notes.notices(done.warnings, self.left_behind),
         )
 
     def _forth(self) -> None:
@@ -151,9 +149,18 @@ class _Visit:
         names = Names(plan.tree, plan.name)
         copier = Copier(self.system, plan.tree, plan.destination.path, names, each=answered_elsewhere(plan.destination))
         try:
+            journal = journal_in(self.notes.write)
+            entry = copy_entry(
+                self.system, plan.path, copier.token, created=now(), process_started=psutil.Process().create_time()
+            )
+            journal.opened(entry)  # a run that is killed leaves drafts, which 'tidy' must find
             try:
                 leg = self._timed(copier, plan.source, plan.destination, plan.direction)
             finally:
+                if copier.drafts_left:
+                    self.remarks.append("an unfinished file could not be removed; 'copytime tidy --yes' does it later")
+                else:
+                    journal.closed(entry.token)
                 self.left += copier.failed
                 if copier.keeping.lost:
                     self.remarks.append(
@@ -168,18 +175,10 @@ class _Visit:
     def _back(self) -> None:
         """Copy the copy into a scratch folder of the source's drive, which is then removed."""
         plan = self.plan
-        home = beside_source(plan.tree)
-        target = self.platform.target(home)
+        target = self.platform.target(beside_source(plan.tree))
         tree = walk(plan.path, stop=self.stop)
         check_room(tree, target)
-        scratch = Scratch.make(
-            self.system,
-            home,
-            journal=journal_in(self.notes.write),
-            created=now(),
-            process_started=psutil.Process().create_time(),
-            device=target.device,
-        )
+        scratch = enter(self.system, target, self.notes)
         try:
             other = Direction.FROM_DRIVE if plan.direction is Direction.TO_DRIVE else Direction.TO_DRIVE
             names = Names(tree, "back", numbered=True)
@@ -190,13 +189,8 @@ class _Visit:
                 self.not_compared += copier.failed
                 copier.close()
         finally:
-            try:
-                left = scratch.clear()
-            except CopytimeError as error:
-                self.remarks.append(f"{error.message}. 'copytime tidy --yes' removes what is left of it")
-            else:
-                if left:
-                    self.remarks.append(f"{plain(scratch.path)} was left in place: it holds something that is not ours")
+            self.left_behind = leave(scratch, self.notes)
+            self.remarks += self.left_behind
 
     def _timed(self, copier: Copier, origin: Target, target: Target, direction: Direction) -> Leg:
         """Run one copier between counters on both sides."""
@@ -235,11 +229,8 @@ class _Visit:
         slack = 2 * 1024 * 1024 + 8 * 1024 * (copier.small.files + len(copier.tree.folders))
         moved = copier.done_bytes
         words = [judge(moved, one, slack=slack) if moved else Witness.NONE for one in seen]
-        durability = Durability(
-            method=self.system.each_flush_method if copier.each else self.system.small_flush_method,
-            flush_proven=target.flush_reaches_drive,
-            server_proven=not copier.each,
-        )
+        method = self.system.each_flush_method if copier.each else self.system.small_flush_method
+        durability = durability_of(target, method)
         under = 1 if direction is Direction.TO_DRIVE else 0
         complete = copier.finished and copier.done_bytes > 0
         return Leg(
@@ -268,7 +259,7 @@ class _Visit:
         seen = observer.finish(Direction.FROM_DRIVE, time.perf_counter_ns() - begun)
         self.not_compared += found.left
         witness = judge(max(1, copier.done_bytes), seen)
-        how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
+        how = how_sure(witness)
         if found.left:
             how = "not every file" + how.removeprefix("every byte")
         if leg.timed is None:
@@ -278,12 +269,7 @@ class _Visit:
         return replace(leg, timed=one)
 
     def _observer(self, target: Target) -> Observer:
-        return Observer(
-            lambda: self.platform.counts(target),
-            copies=target.copies,
-            suspended=self.system.suspended_ns,
-            idle_s=_IDLE_S,
-        )
+        return observer_of(self.platform, self.system, target, _IDLE_S)
 
     def _drain(self, *targets: Target) -> None:
         """Wait for what others wrote, on both sides; dirty originals could not be dropped from memory."""
@@ -291,9 +277,7 @@ class _Visit:
         for path in (one.path for one in targets):
             folder = self.system.open_folder(path)
             try:
-                folder.drain()
-            except OSError as error:
-                raise from_os_error(error, f"flushing what others wrote to {plain(path)}") from error
+                drain(folder, path)
             finally:
                 folder.close()
 

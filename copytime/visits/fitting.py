@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 from copytime.analysis.requirements import Requirement, capacity_requirement, link_requirement, write_requirement
 from copytime.errors import InputError
@@ -10,8 +11,9 @@ from copytime.links import Link, find_link
 from copytime.notes import KitItem, KitKind
 from copytime.records import Result
 from copytime.safetext import plain
+from copytime.visits.options import Options
 
-__all__ = ["recognised", "requirements_of"]
+__all__ = ["by_the_kit", "recognised", "requirements_of"]
 
 
 def recognised(
@@ -27,10 +29,49 @@ def recognised(
     return None
 
 
+def by_the_kit(options: Options, known: Sequence[KitItem], *, serial: str | None, ids: Callable[[], str | None]) -> Options:
+    """Fill in what the register knows of the way: names as they are registered, and links that are neither seen nor typed.
+
+    ``serial`` is the drive's; ``ids`` asks for the USB numbers of the bridge, which takes a moment, and only if needed.
+    """
+    drive = recognised(known, KitKind.DRIVE, serial=serial) or _called(known, KitKind.DRIVE, options.drive)
+    bridge = _called(known, KitKind.BRIDGE, options.bridge)
+    if options.bridge is None and any(one.kind is KitKind.BRIDGE and one.about.get("ids") for one in known):
+        bridge = recognised(known, KitKind.BRIDGE, ids=ids())
+    cable, host = _called(known, KitKind.CABLE, options.cable), _called(known, KitKind.HOST, options.host)
+    outer = [one for one in (_link(bridge, "uplink"), _link(cable, "link")) if one is not None]
+    typed = None if drive is None or options.drive is None or options.drive.lower() == drive.name.lower() else options.drive
+    endurance = drive.about.get("endurance") if drive is not None else None
+    return replace(
+        options,
+        kit_drive=drive.name if drive is not None else None,
+        endurance=endurance if isinstance(endurance, int) else options.endurance,
+        drive=typed or (drive.name if drive is not None else options.drive),
+        bridge=bridge.name if bridge is not None else options.bridge,
+        cable=cable.name if cable is not None else options.cable,
+        host=host.name if host is not None else options.host,
+        link=options.link or min(outer, key=lambda link: link.ceiling, default=None),
+        inner_link=options.inner_link or _link(bridge, "downlink"),
+    )
+
+
+def _called(known: Iterable[KitItem], kind: KitKind, name: str | None) -> KitItem | None:
+    wanted = " ".join((name or "").split()).lower()
+    return next((one for one in known if one.kind is kind and wanted and one.name.lower() == wanted), None)
+
+
+def _link(one: KitItem | None, field: str) -> Link | None:
+    name = one.about.get(field) if one is not None else None
+    return find_link(name) if isinstance(name, str) else None
+
+
 def requirements_of(
-    host: KitItem, *, results: Sequence[Result], link: Link | None, capacity: int | None
+    host: KitItem, *, results: Sequence[Result], link: tuple[Link, bool] | None, capacity: int | None
 ) -> tuple[Requirement, ...]:
-    """Check everything that a registered host asks of an external drive. Raises InputError where it asks for nothing."""
+    """Check everything that a registered host asks of an external drive. Raises InputError where it asks for nothing.
+
+    ``link`` is the slowest link that is known, and whether its mode was seen.
+    """
     about = host.about
     found: list[Requirement] = []
     if "needs_link" in about:

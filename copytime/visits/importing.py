@@ -13,20 +13,27 @@ from typing import Any
 
 from copytime.errors import CopytimeError, InputError
 from copytime.logbook import Logbook
+from copytime.logbook.entries import add_entries
 from copytime.logbook.kit import add_items, items
 from copytime.logbook.kit_toml import kit_from_toml
-from copytime.logbook.notes import add_notes
+from copytime.logbook.notes import add_notes, find_note
 from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
+from copytime.records import Qualification
 from copytime.safetext import plain
+from copytime.units import Unreadable, parse_time
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
+from copytime.visits.run_objects import run_from_object
 
 __all__ = ["Imported", "SheetFault", "WrongSheet", "bring_in", "is_logbook"]
 
 #: Names of notes that come without an id are made from this and from what they say, so that they come in once.
 _HOME = uuid.UUID("6f0f5f6e-3c1e-5d0a-9b7c-0d5b7a1f4c33")
+
+#: A time this many times as long or as short as planned is doubted: minutes that were taken for hours are sixty times.
+_FAR = 20.0
 
 #: So many faults are told one by one.
 _TOLD = 20
@@ -61,13 +68,21 @@ class WrongSheet(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What came in: notes and kit that are new, rows that were there already, names that are not registered."""
+    """What came in: notes, kit and runs that are new, what was there already, names that are not registered.
+
+    ``empty`` counts rows of a run sheet that nobody has filled in yet; ``doubts`` are times that somebody may have
+    meant otherwise.
+    """
 
     notes: int
     known_notes: int
     kit: int
     changed_kit: int
+    runs: int = 0
+    known_runs: int = 0
     strangers: tuple[str, ...] = ()
+    empty: int = 0
+    doubts: tuple[str, ...] = ()
 
 
 def is_logbook(data: bytes) -> bool:
@@ -85,21 +100,33 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     Raises WrongSheet with every fault, or InputError; then nothing was written. With ``dry_run`` nothing is written either.
     """
     text = decoded(data)
+    runs: list[Qualification] = []
     if text.lstrip().startswith("{"):
-        kit, rows = _document(text, now, into_invented=book.invented)
+        kit, rows, runs = _document(text, now, into_invented=book.invented)
     elif re.search(r"^\s*\[\s*(drive|bridge|cable|host)s?\s*[.\]]", text, re.MULTILINE):
         kit, rows = kit_from_toml(text, now), iter(())
     else:
         kit, rows = [], read_sheet(text)
     known = items(book)
-    reader = _Reader(now, [*known, *kit])
+    reader = _Reader(book, now, [*known, *kit])
     try:
         with book.writing() as connection:
             added, changed = add_items(connection, kit)
             new = add_notes(connection, reader.notes(rows))
             if reader.faults:
                 raise WrongSheet(reader.faults)
-            found = Imported(new, reader.count - new, added, changed, tuple(sorted(reader.strangers)))
+            new_runs = add_entries(connection, runs)
+            found = Imported(
+                notes=new,
+                known_notes=reader.count - new,
+                kit=added,
+                changed_kit=changed,
+                runs=new_runs,
+                known_runs=len(runs) - new_runs,
+                strangers=tuple(sorted(reader.strangers)),
+                empty=reader.empty,
+                doubts=tuple(reader.doubts),
+            )
             if dry_run:
                 raise _Undone  # noqa: TRY301 - reason: it ends the transaction and nothing else
     except _Undone:
@@ -110,7 +137,8 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
 class _Reader:
     """Turns rows into notes, and keeps every fault on the way."""
 
-    def __init__(self, now: str, known: Sequence[KitItem]) -> None:
+    def __init__(self, book: Logbook, now: str, known: Sequence[KitItem]) -> None:
+        self._book = book
         self._now = now
         self._known = known
         self._names = {(one.kind, one.name.lower()) for one in known}
@@ -119,9 +147,15 @@ class _Reader:
         self.faults: list[SheetFault] = []
         self.strangers: set[str] = set()
         self.count = 0
+        self.empty = 0
+        self.doubts: list[str] = []
+        self._said_by: dict[str, str] = {}
 
     def notes(self, rows: Iterator[Row]) -> Iterator[Note]:
         for row in rows:
+            if row.planned and not (row.times or {"fault", "remark", "message"} & row.cells.keys()):
+                self.empty += 1
+                continue
             try:
                 made = self._note(row)
             except WrongField as error:
@@ -130,6 +164,7 @@ class _Reader:
                 self.faults.append(SheetFault(row.number, error.field, error.found, expected))
                 continue
             self.count += 1
+            self._compare(row, made)
             if not self.faults:
                 yield made
 
@@ -141,6 +176,8 @@ class _Reader:
             )
         told = {name: cells.pop(name, "") for name in ("id", "created", "changed", "struck", "kind")}
         kind = _kind(told["kind"], cells)
+        if row.planned and kind is NoteKind.FAULT:  # what was planned and did not happen says nothing
+            cells = {name: text for name, text in cells.items() if name in ALLOWED[kind]}
         identity = self._identity(told["id"], row)
         created = _moment("created", told["created"]) if told["created"] else self._now
         # a sheet has one set of columns for all kinds: 'no' and 'unknown' in those of another kind say nothing
@@ -155,15 +192,47 @@ class _Reader:
             made = replace(made, changed=changed, struck=told["struck"] or None)
         return made
 
+    def _compare(self, row: Row, made: Note) -> None:
+        """Point out what somebody may have meant otherwise in a run sheet.
+
+        A time that was put right after it had been imported, which changes nothing by itself; and one that is far from what
+        was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00.
+        """
+        if not row.planned:
+            return
+        there = find_note(self._book, made.id)
+        if there is not None and there.changed is None and there.times != made.times:
+            stands = " | ".join(one.text for one in there.times) or str(there.fault)
+            self.doubts.append(
+                f"row {row.number}: it was imported with {plain(stands, limit=40)} and stays so; "
+                f"'copytime log amend {made.id[:8]} --set time=...' changes it"
+            )
+        planned = row.planned.get("planned_time", "")
+        try:
+            expected = float(parse_time(planned).seconds)
+        except Unreadable:  # somebody wrote into that column, which is no part of the note
+            return
+        for one in made.times:
+            if not expected / _FAR < one.elapsed_ns / 1e9 < expected * _FAR:
+                self.doubts.append(
+                    f"row {row.number}: {plain(one.text, limit=30)} is far from the planned {plain(planned, limit=30)}; "
+                    f"were minutes taken for hours? 'copytime log amend {made.id[:8]} --set time=...' puts it right"
+                )
+
     def _identity(self, given: str, row: Row) -> str:
+        said = dumps([row.cells, row.times])
         if given:
             try:
-                return str(uuid.UUID(given))
+                found = str(uuid.UUID(given))
             except ValueError:
                 raise WrongField(
                     "id", given, InputError("no id", hint="Leave it out, or keep the one that was exported.")
                 ) from None
-        said = dumps([row.cells, row.times])
+            if self._said_by.setdefault(found, said) != said:
+                raise WrongField(
+                    "id", given, InputError("twice", hint="Another row has this id: leave it out of a new one.")
+                )
+            return found
         self._seen[said] += 1
         return str(uuid.uuid5(_HOME, f"{self._seen[said]} {said}"))
 
@@ -190,10 +259,12 @@ def _moment(column: str, text: str) -> str:
     return found.isoformat(timespec="seconds")
 
 
-def _document(text: str, now: str, *, into_invented: bool) -> tuple[list[KitItem], Iterator[Row]]:
+def _document(text: str, now: str, *, into_invented: bool) -> tuple[list[KitItem], Iterator[Row], list[Qualification]]:
     """Read one of our own JSON documents: an export."""
     try:
-        found = json.loads(text)
+        found = json.loads(text, parse_constant=_no_number)
+        if "\\ud" in text.lower():  # half a character, which no other program could write down
+            json.dumps(found, ensure_ascii=False).encode()
     except (ValueError, RecursionError) as error:
         raise InputError(
             f"this is no JSON: {plain(error)}", hint="Import a document that 'copytime export --json' wrote."
@@ -212,14 +283,24 @@ def _document(text: str, now: str, *, into_invented: bool) -> tuple[list[KitItem
     if found.get("format_version") != 1:
         raise InputError("this document has a format that this copytime does not know", hint="Update copytime.")
     noted, kit = found.get("notes"), found.get("kit")
-    if not isinstance(noted, list) or not isinstance(kit, list):
+    runs = found.get("qualifications", [])  # the first ones had none
+    if not isinstance(noted, list) or not isinstance(kit, list) or not isinstance(runs, list):
         raise InputError("this document lacks its notes or its kit", hint="Export it again.")
     try:
-        return kit_from_objects(kit, now), iter([_object_row(number, one) for number, one in enumerate(noted, 1)])
+        return (
+            kit_from_objects(kit, now),
+            iter([_object_row(number, one) for number, one in enumerate(noted, 1)]),
+            [run_from_object(one, number) for number, one in enumerate(runs, 1)],
+        )
     except CopytimeError:
         raise
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(f"this document is not as it was written: {plain(error)}", hint="Export it again.") from None
+
+
+def _no_number(found: str) -> None:
+    """Refuse what Python writes for no number and JSON does not know."""
+    raise ValueError(f"{found} is no number")
 
 
 def _object_row(number: int, one: dict[str, Any]) -> Row:

@@ -26,6 +26,7 @@ from copytime.engine.witness import Observation, Observer, judge
 from copytime.errors import Stopped
 from copytime.records import Access, Check, Direction, Progress, ProgressCallback, Shown, Witness
 from copytime.units import size_text
+from copytime.visits.means import observer_of
 from copytime.visits.options import BLOCK, DEPTH, WORKERS
 from copytime.visits.timed import weigh
 from copytime.visits.works import answered_elsewhere, least_unit
@@ -119,12 +120,7 @@ class Bench:
     def _observer(self) -> Observer:
         with contextlib.suppress(OSError):
             self.scratch.folder.drain()
-        observer = Observer(
-            lambda: self.platform.counts(self.target),
-            copies=self.target.copies,
-            suspended=self.system.suspended_ns,
-            idle_s=0.1,
-        )
+        observer = observer_of(self.platform, self.system, self.target, idle_s=0.1)
         observer.watch_idle()
         return observer
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 from typing import Any
@@ -13,9 +13,13 @@ from copytime.analysis.observing import ceiling_of, exceeded, observation_of
 from copytime.analysis.results import Between, results_of
 from copytime.analysis.verdicts import judge_all
 from copytime.logbook import Logbook
+from copytime.logbook.kit import items
+from copytime.notes import KitItem, KitKind
 from copytime.records import Part, Result, Verdict, Witness
+from copytime.visits.fitting import recognised
+from copytime.visits.known_parts import rated
 
-__all__ = ["known_observations", "observations_of", "verdicts_of"]
+__all__ = ["known_besides", "known_observations", "observations_of", "rated_observations", "verdicts_of"]
 
 #: Earlier visits that are looked at, the newest ones: enough for a bench, and quick.
 _MOST_VISITS = 300
@@ -64,6 +68,26 @@ def known_observations(book: Logbook, besides: str) -> list[Observation]:
     return found
 
 
+def known_besides(book: Logbook, own: Sequence[Observation], visit: str, serial: object) -> list[Observation]:
+    """Gather what may be held against a visit's own results: earlier visits and what makers state. Raises LogbookError.
+
+    ``serial`` is the serial number of the drive under test, by which it is known whatever it is called.
+    """
+    earlier = known_observations(book, visit)
+    return [*earlier, *rated_observations(items(book), [*own, *earlier], serial)]
+
+
+def rated_observations(kit: Sequence[KitItem], several: Iterable[Observation], serial: object = None) -> list[Observation]:
+    """Describe what makers state of drives, by the names that results know them by; the first of these are the visit's."""
+    found = tuple(several)
+    drives = [part.name for one in found for part in one.parts if part.kind == "drive"]
+    called = {name.lower(): name for name in reversed(drives)}
+    mine = recognised(kit, KitKind.DRIVE, serial=serial) if isinstance(serial, str) else None
+    if mine is not None and drives:
+        called[mine.name.lower()] = drives[0]
+    return rated(replace(one, name=called.get(one.name.lower(), one.name)) for one in kit)
+
+
 def verdicts_of(own: Iterable[Observation], known: Iterable[Observation]) -> tuple[Verdict, ...]:
     """Judge a visit's results by each other and by what is known; results that memory answered have no verdict."""
     mine = [one for one in own if one.usable]
@@ -77,6 +101,16 @@ def verdicts_of(own: Iterable[Observation], known: Iterable[Observation]) -> tup
 
 
 def _unlike(known: Iterable[Observation], mine: list[Observation]) -> list[Observation]:
-    """Leave out what shares no part with this visit: it can say nothing about it."""
+    """Leave out what can say nothing about this visit.
+
+    That is what shares no part with it, unless it tells how fast a drive is by itself that shares one.
+    """
+    every = tuple(known)
     parts = {(part.kind, part.name) for one in mine for part in one.parts}
-    return [one for one in known if any((part.kind, part.name) in parts for part in one.parts)]
+    near = [one for one in every if any((part.kind, part.name) in parts for part in one.parts)]
+    drives = {part.name for one in near for part in one.parts if part.kind == "drive"}
+    return [one for one in every if any((part.kind, part.name) in parts or _is_one(part, drives) for part in one.parts)]
+
+
+def _is_one(part: Part, drives: set[str]) -> bool:
+    return part.kind == "drive" and part.name in drives

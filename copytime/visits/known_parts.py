@@ -15,6 +15,7 @@ from copytime.analysis.visits import between_visits
 from copytime.links import Link
 from copytime.notes import KitItem, KitKind, Note
 from copytime.records import Direction, Part, Workload
+from copytime.units import significant
 from copytime.visits.sense import chain_links
 
 __all__ = ["RATED_WITHIN", "narrowest", "on_the_pc", "rated", "turns"]
@@ -49,7 +50,7 @@ def rated(kit: Iterable[KitItem]) -> list[Observation]:
             if one.kind is KitKind.DRIVE and isinstance(value, int | float) and value > 0:
                 found.append(
                     Observation(
-                        id=f"the maker's figure for {one.name}",
+                        id=f"the maker's {significant(value / 1e6, 4)} MB/s for {one.name}",
                         workload=Workload.LARGE,
                         direction=direction,
                         estimate=Estimate(log_mean=-math.log(value), components=(Component(RATED_WITHIN, 4.0, "rated"),)),
@@ -70,7 +71,9 @@ def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
     for one in several:
         if one.usable:
             way = tuple((part.kind, part.name) for part in one.parts)
-            alike[one.workload, one.direction, way, one.run_bytes, one.protocol, one.mode, one.doubted].append(one)
+            alike[one.workload, one.direction, way, one.run_bytes, one.protocol, one.mode, one.recipe, one.doubted].append(
+                one
+            )
     between = between_visits([one.rate for one in group] for group in alike.values())
     made = []
     for group in alike.values():

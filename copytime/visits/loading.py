@@ -15,8 +15,9 @@ from copytime.analysis.reconciled import Loaded, Loading
 from copytime.notes import KitItem, KitKind, Note, NoteKind
 from copytime.records import Direction, Workload
 from copytime.units import Bound
-from copytime.visits.comparing import member_of, noted_between
+from copytime.visits.comparing import noted_between
 from copytime.visits.known_parts import turns
+from copytime.visits.members import member_of
 from copytime.visits.noting import times_of
 
 __all__ = ["fixed_and_read", "loadings", "own_reads", "two_hosts"]

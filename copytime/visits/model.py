@@ -7,16 +7,15 @@ from collections import Counter
 from dataclasses import replace
 
 from copytime.attached import Platform
-from copytime.attached import platform as this_platform
 from copytime.engine.blocks import Stop, never
 from copytime.engine.recipe import Recipe, described
 from copytime.engine.scratch import Scratch
 from copytime.engine.small import SmallFiles
 from copytime.engine.system import Folder, System
-from copytime.engine.system import system as this_system
 from copytime.errors import InputError, from_os_error
 from copytime.logbook import Logbook
 from copytime.records import ProgressCallback
+from copytime.visits.means import means
 from copytime.visits.options import Options
 from copytime.visits.plan import Plan
 from copytime.visits.qualify import Outcome, Visit
@@ -66,7 +65,7 @@ def measure_model(
     system: System | None = None,
 ) -> Outcome:
     """Carry out a plan whose options come from ``model_options``; see qualify.measure."""
-    return _Sizes(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return _Sizes(plan, means(logbook, progress, stop, platform, system)).run()
 
 
 class _Sizes(Visit):

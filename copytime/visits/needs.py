@@ -16,7 +16,7 @@ from copytime.visits.way import Way
 
 __all__ = ["Need", "check_needs", "read_need"]
 
-_SAID = re.compile(r"\s*([a-z]+)\s*(?:>=\s*(.+?))?\s*", re.ASCII)
+_SAID = re.compile(r"\s*([A-Za-z]+)\s*(?:>=\s*(.+?))?\s*", re.ASCII)
 _LINK = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*Gb/s", re.ASCII)
 _HINT = "Such as --need 'write>=120MB/s', 'read>=120MB/s', 'link>=5Gb/s', 'capacity>=250GB', uas or trim."
 
@@ -33,7 +33,7 @@ class Need:
 def read_need(text: str) -> Need:
     """Read a need. Raises InputError for anything else than the forms above."""
     found = _SAID.fullmatch(text) if len(text) <= 100 else None
-    what, bound = (found.group(1), found.group(2)) if found else ("", None)
+    what, bound = (found.group(1).lower(), found.group(2)) if found else ("", None)
     if what in ("uas", "trim") and bound is None:
         return Need(what, text=what)
     if bound is None or what not in ("write", "read", "link", "capacity"):
@@ -68,11 +68,13 @@ def check_needs(
 
 
 def _link(need: Need, way: Way) -> Requirement:
-    """Compare the signalling rate of the slowest link that is known, all lanes together."""
-    if way.link_bits is None:
+    """Compare the signalling rate of the slowest link that is known, all lanes together; what is declared shows nothing."""
+    if way.slowest is None or way.link_bits is None:
         return Requirement(what="link", wanted=need.text, found="not known", met=Met.NOT_SHOWN)
-    met = Met.MET if way.link_bits >= need.least else Met.NOT_MET
-    return Requirement(what="link", wanted=need.text, found=f"{way.link_bits / 1e9:g} Gb/s", met=met)
+    seen = way.slowest[1]
+    met = Met.NOT_MET if way.link_bits < need.least else Met.MET if seen else Met.NOT_SHOWN
+    found = f"{way.link_bits / 1e9:g} Gb/s{'' if seen else ', declared and not seen'}"
+    return Requirement(what="link", wanted=need.text, found=found, met=met)
 
 
 def _yes_or_no(what: str, *, has: bool | None) -> Requirement:

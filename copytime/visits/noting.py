@@ -288,7 +288,7 @@ def amended(old: Note, given: Mapping[str, str], times: Sequence[str], now: str,
 def texts_of(one: Note) -> dict[str, str]:
     """Write a note's fields as somebody would type them."""
     found = {}
-    for name in ALLOWED[one.kind] - {"size", "after"}:
+    for name in sorted(ALLOWED[one.kind] - {"size", "after"}):
         value = getattr(one, name)
         if value is None or value is False:
             continue

@@ -47,7 +47,8 @@ class Options:
     repeats may end; ``at_most`` bounds them. ``depth`` counts blocks, ``workers`` small files in hand at once.
     ``link``, ``inner_link``, ``drive``, ``bridge``, ``cable`` and ``host`` declare what the way to the drive consists
     of, where the system does not show it or names it otherwise.
-    ``kit_drive`` is the name by which the drive is registered. ``campaign`` names the round of tests that it belongs to.
+    ``kit_drive`` is the name by which the drive is registered, ``endurance`` the bytes written that its maker rates it for.
+    ``campaign`` names the round of tests that it belongs to.
     """
 
     large: int | None = None
@@ -72,6 +73,7 @@ class Options:
     host: str | None = None
     kit_drive: str | None = None
     campaign: str | None = None
+    endurance: int | None = None
 
     @property
     def first_repeats(self) -> int:

@@ -6,10 +6,8 @@ import secrets
 import time
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-
-import psutil
 
 from copytime.analysis.results import Between, results_of
 from copytime.analysis.visits import between_visits
@@ -19,7 +17,6 @@ from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
 from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
-from copytime.engine.system import system as this_system
 from copytime.engine.waking import waker
 from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
@@ -31,33 +28,21 @@ from copytime.visits.advice import advice
 from copytime.visits.conditions import Moment, conditions_of
 from copytime.visits.earlier import known_between, to_conditions
 from copytime.visits.here import about_here, others_at_work
-from copytime.visits.journal import journal_in
-from copytime.visits.judging import known_observations, observations_of, verdicts_of
-from copytime.visits.leaving import leave
+from copytime.visits.judging import known_besides, observations_of, verdicts_of
+from copytime.visits.leaving import enter, leave
+from copytime.visits.means import Means, means
 from copytime.visits.notes import Notes
 from copytime.visits.options import Options
+from copytime.visits.outcome import Outcome
 from copytime.visits.plan import LONGEST_PASS_S, Plan, make_plan
 from copytime.visits.timed import Settings, Station, now
 from copytime.visits.work import Look, Work
 from copytime.visits.works import works_of
 
-__all__ = ["Outcome", "Visit", "measure", "qualify"]
+__all__ = ["Outcome", "Visit", "logged_in", "measure", "qualify"]
 
 #: Length of the idle moment before and after each pass, in seconds.
 _IDLE_S, _IDLE_BRIEF_S = 0.2, 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """What a measurement came to: everything that was finished, and what ended it early, if anything did.
-
-    ``notices`` are those of its warnings that nobody may miss: that it was not logged, that something was left or kept
-    on the drive, that the payload was cut, that data came back wrong.
-    """
-
-    qualification: Qualification
-    failure: CopytimeError | None = None
-    notices: tuple[str, ...] = ()
 
 
 def qualify(
@@ -79,9 +64,14 @@ def qualify(
     any case, also where ``progress`` raises or an interrupt comes; those are passed on.
     """
     plan = make_plan(this_platform().target(str(target)), options or Options())
+    return logged_in(logbook, lambda book: measure(plan, logbook=book, progress=progress, stop=stop))
+
+
+def logged_in(logbook: Path | None, work: Callable[[Logbook | None], Outcome]) -> Qualification:
+    """Do some work with the logbook open, and raise what ended it early, with what was finished in the error."""
     opened = Logbook.open(logbook) if logbook is not None else None
     try:
-        outcome = measure(plan, logbook=opened, progress=progress, stop=stop)
+        outcome = work(opened)
     finally:
         if opened is not None:
             opened.close()
@@ -105,33 +95,24 @@ def measure(
     Errors of the drive end the work and are returned in the outcome beside everything that was finished; an error of the
     logbook is a warning, because the measurement goes on without it.
     """
-    return Visit(plan, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return Visit(plan, means(logbook, progress, stop, platform, system)).run()
 
 
 class Visit:
     """One run of one plan. Visits of another kind derive from it and put their own works and passes in."""
 
-    def __init__(
-        self,
-        plan: Plan,
-        logbook: Logbook | None,
-        progress: ProgressCallback | None,
-        stop: Stop,
-        platform: Platform,
-        system: System,
-    ) -> None:
+    def __init__(self, plan: Plan, given: Means) -> None:
         self.plan = plan
         self.options = plan.options
         self.target = plan.target
-        self.notes = Notes(logbook)
-        self._callers = progress
+        self.notes = Notes(given.logbook)
+        self._callers = given.progress
         self._callers_error: BaseException | None = None
-        self.stop = stop
-        self.platform = platform
-        self.system = system
+        self.stop = given.stop
+        self.platform = given.platform
+        self.system = given.system
         self.passes: list[PassRecord] = []
         self.remarks: list[str] = []
-        self.journaled = False
         self._written: dict[int, int] = {}  # which pass each workload was written last in
         self.conditions = conditions_of(plan)
         self.begun = Qualification(
@@ -175,14 +156,7 @@ class Visit:
     def _in_scratch(self) -> None:
         """Make the scratch folder, measure in it, and remove it whatever happens."""
         self._say("prepare")
-        scratch = Scratch.make(
-            self.system,
-            self.target.path,
-            journal=journal_in(self._journal),
-            created=now(),
-            process_started=psutil.Process().create_time(),
-            device=self.target.device,
-        )
+        scratch = enter(self.system, self.target, self.notes)
         try:
             self._measure(scratch)
         finally:
@@ -190,7 +164,7 @@ class Visit:
                 self._say("clean-up")
             finally:
                 keep = self.options.keep and bool(self.passes)
-                self.remarks += leave(scratch, journaled=self.journaled, keep=keep)
+                self.remarks += leave(scratch, self.notes, keep=keep)
 
     def progress(self, progress: Progress) -> None:
         """Tell the caller where the visit stands, and know an error of theirs from one of the drive's."""
@@ -201,9 +175,6 @@ class Visit:
         except BaseException as error:
             self._callers_error = error
             raise
-
-    def _journal(self, write: Callable[[Logbook], None]) -> None:
-        self.journaled = self.notes.write(write)
 
     def _measure(self, scratch: Scratch) -> None:
         """Make the payload, run the passes over it, and let go of it."""
@@ -247,13 +218,14 @@ class Visit:
             repeat,
             stop=self.stop,
             look=lambda: self._shower(work, stage, direction, repeat, may_cut=may_cut),
+            unfinished=self._add,
         )
+        one = self._kept(one)
         if one.payload_bytes < work.payload_bytes:
             self._shorten(work, one)
         if direction is Direction.TO_DRIVE:
             self._written[id(work)] = len(self.passes)
-        self.passes.append(one)
-        self.notes.write(lambda book: book.add_pass(self.begun.id, one))
+        self._add(one)
         self.progress(
             Progress(
                 stage=stage,
@@ -267,6 +239,15 @@ class Visit:
                 finished=one,
             )
         )
+
+    def _kept(self, one: PassRecord) -> PassRecord:
+        """Return a pass as it is to be written down."""
+        return one
+
+    def _add(self, one: PassRecord) -> None:
+        """Write a pass down, finished or not."""
+        self.passes.append(one)
+        self.notes.write(lambda book: book.add_pass(self.begun.id, one))
 
     def _want_more(self, repeat: int) -> bool:
         """Tell whether repeats go on because a margin is still wider than was asked for."""
@@ -321,29 +302,22 @@ class Visit:
         verdicts = self._verdicts(results, between)
         said = advice(self.passes, results, self.conditions)
         warnings = tuple(dict.fromkeys([*self.plan.remarks, *self.remarks, *said]))
-        self.notes.write(
-            lambda book: book.finish(
-                self.begun.id, state=state, warnings=warnings, conditions=self.conditions, verdicts=verdicts
+        return self.notes.close(
+            replace(
+                self.begun,
+                state=state,
+                passes=tuple(self.passes),
+                results=results,
+                verdicts=verdicts,
+                warnings=warnings,
+                conditions=self.conditions,
             )
-        )
-        complaint = self.notes.complaint
-        return replace(
-            self.begun,
-            state=state,
-            passes=tuple(self.passes),
-            results=results,
-            verdicts=verdicts,
-            warnings=(*warnings, complaint) if complaint else warnings,
-            conditions=self.conditions,
         )
 
     def _outcome(self, before: Moment, state: str, failure: CopytimeError | None) -> Outcome:
         """Close the entry, and gather what must be told in any case."""
         one = self._finish(before, state)
-        complaint = self.notes.complaint
-        wrong = [said for said in one.warnings if said.startswith("data came back wrong")]
-        notices = tuple(dict.fromkeys([*self.remarks, *wrong, *((complaint,) if complaint else ())]))
-        return Outcome(qualification=one, failure=failure, notices=notices)
+        return Outcome(qualification=one, failure=failure, notices=self.notes.notices(one.warnings, self.remarks))
 
     def _between(self) -> Between:
         """Ask the logbook how much visits differ, this one included; nothing where there is none."""
@@ -352,10 +326,11 @@ class Visit:
         return {kind: known.get(kind) or between_visits(()) for kind in kinds}
 
     def _verdicts(self, results: tuple[Result, ...], between: Between) -> tuple[Verdict, ...]:
-        """Judge the results by each other and by what the logbook knows of the same parts."""
+        """Judge the results by each other, by what the logbook knows of the same parts, and by what makers state."""
         begun = self.begun
         own = observations_of(begun.id, begun.created, begun.chain, self.conditions, results, between)
-        return verdicts_of(own, self.notes.read(lambda book: known_observations(book, begun.id)) or [])
+        serial = self.conditions.get("serial")
+        return verdicts_of(own, self.notes.read(lambda book: known_besides(book, own, begun.id, serial)) or [])
 
     def _stop_here(self) -> None:
         if self.stop():
@@ -376,10 +351,20 @@ class Visit:
         self, work: Work, stage: str, direction: Direction | None = None, repeat: int = 0, *, may_cut: bool = False
     ) -> Look:
         """Make the call that tells progress during a pass, and that ends a first pass at two minutes if it may."""
+        tell = self._teller(work, stage, direction, repeat)
+
+        def look(done: int) -> bool:
+            elapsed = tell(done)
+            return may_cut and elapsed > LONGEST_PASS_S
+
+        return look
+
+    def _teller(self, work: Work, stage: str, direction: Direction | None, repeat: int) -> Callable[[int], float]:
+        """Make the call that tells how many bytes of a pass are done, and returns for how many seconds it has run."""
         begun = time.monotonic()
         total = work.payload_bytes
 
-        def look(done: int) -> bool:
+        def tell(done: int) -> float:
             elapsed = time.monotonic() - begun
             self.progress(
                 Progress(
@@ -393,6 +378,6 @@ class Visit:
                     elapsed_s=elapsed,
                 )
             )
-            return may_cut and elapsed > LONGEST_PASS_S
+            return elapsed
 
-        return look
+        return tell

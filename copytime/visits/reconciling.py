@@ -18,9 +18,11 @@ from copytime.analysis.visits import BetweenVisits
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
 from copytime.units import GigaBytes
-from copytime.visits.comparing import is_exact, member_of, noted_between
+from copytime.visits.comparing import noted_between
 from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
+from copytime.visits.members import is_exact, member_of
 from copytime.visits.noting import timed_of
+from copytime.visits.overheads import host_overheads
 from copytime.visits.slips import slips_of
 
 __all__ = ["reconcile"]
@@ -86,6 +88,7 @@ def reconcile(
         faults=tuple(one for one in counted if one.kind is NoteKind.FAULT),
         remarks=tuple(remarks),
         rests_on=between.words,
+        overheads=tuple(host_overheads(clean, between.spread, spread_percent=spread_percent)),
     )
 
 

@@ -10,24 +10,20 @@ import uuid
 from dataclasses import replace
 from pathlib import Path
 
-import psutil
-
 from copytime.attached import Platform, Target
 from copytime.attached import platform as this_platform
 from copytime.engine.blocks import Stop, never
 from copytime.engine.recipe import usual
-from copytime.engine.scratch import Scratch
 from copytime.engine.system import System
 from copytime.engine.system import system as this_system
-from copytime.errors import NoSpace, from_os_error
+from copytime.errors import CopytimeError, NoSpace, from_os_error
 from copytime.logbook import Logbook
-from copytime.records import ProgressCallback, SelfCheck
+from copytime.records import Check, ProgressCallback, SelfCheck
 from copytime.safetext import plain, storable
 from copytime.units import size_text
 from copytime.visits.here import about_here
 from copytime.visits.instrument import FILES, LEAST_BYTES, ROUNDS, Bench
-from copytime.visits.journal import journal_in
-from copytime.visits.leaving import leave
+from copytime.visits.leaving import enter, leave
 from copytime.visits.notes import Notes
 from copytime.visits.options import BLOCK
 from copytime.visits.payloads import RESERVE
@@ -79,22 +75,22 @@ def selfcheck(
     notes = Notes(logbook)
     begun, created = time.monotonic(), now()
     calls = system or this_system()
-    scratch = Scratch.make(
-        calls,
-        found.path,
-        journal=journal_in(notes.write),
-        created=created,
-        process_started=psutil.Process().create_time(),
-        device=found.device,
-    )
+    scratch = enter(calls, found, notes)
     bench = Bench(here, calls, found, scratch, size, progress or (lambda _: None), stop)
+    failure: CopytimeError | None = None
+    checks: tuple[Check, ...] = ()
     left: tuple[str, ...] = ()
     try:
         checks = tuple(bench.checks())
+    except CopytimeError as error:
+        failure = error
     except OSError as error:
-        raise from_os_error(error, f"checking in {plain(found.path)}") from error
+        failure = from_os_error(error, f"checking in {plain(found.path)}")
     finally:
-        left = leave(scratch, journaled=logbook is not None)
+        left = leave(scratch, notes)
+    if failure is not None:
+        failure.hint = " ".join([*([failure.hint] if failure.hint else []), *left]) or None  # what is left must be told too
+        raise failure
     one = SelfCheck(
         id=str(uuid.uuid4()),
         created=created,

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import secrets
-import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from copytime.analysis.settled import is_settled, round_rates
@@ -15,17 +14,17 @@ from copytime.engine.blocks import Stop, never
 from copytime.engine.large import Layout
 from copytime.engine.scratch import Scratch
 from copytime.engine.system import ALIGNMENT, System
-from copytime.engine.system import system as this_system
 from copytime.errors import InputError, NoSpace, Stopped
 from copytime.logbook import Logbook
-from copytime.records import Direction, Pass, Progress, ProgressCallback, Qualification, Workload
+from copytime.records import Direction, Pass, ProgressCallback, Qualification, Workload
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text
+from copytime.visits.means import Means, means
 from copytime.visits.options import BLOCK, DEPTH, LARGE_LEAST, Options
 from copytime.visits.payloads import RESERVE
 from copytime.visits.plan import Plan, make_plan
-from copytime.visits.qualify import Outcome, Visit
-from copytime.visits.telling import behind
+from copytime.visits.qualify import Outcome, Visit, logged_in
+from copytime.visits.telling import behind, wear
 from copytime.visits.timed import Station
 from copytime.visits.work import Look, Work
 from copytime.visits.works import LargeWork
@@ -51,7 +50,8 @@ class Sustain:
 
     ``size`` is its length in bytes; ``until_settled`` lets it go on beyond that, at most four times as long or as far as
     there is room, until the SNIA window rule holds. ``chunk`` is the size of the chunks that are looked at, None for the
-    usual; ``campaign`` names the round of tests that the stream belongs to.
+    usual; ``campaign`` names the round of tests that the stream belongs to. Of ``way`` only what declares the way to the
+    drive is used.
     """
 
     size: int
@@ -62,6 +62,7 @@ class Sustain:
     block: int = BLOCK
     keep: bool = False
     campaign: str | None = None
+    way: Options = field(default_factory=Options)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +99,8 @@ def make_sustain_plan(target: Target, asked: Sustain, *, known: Mapping[Workload
             hint=hint,
         )
     longest = min(_AT_MOST * size, room - room % ALIGNMENT) if asked.until_settled else size
-    options = Options(
+    options = replace(
+        asked.way,
         large=longest,
         small=0,
         repeats=1,
@@ -138,6 +140,7 @@ def describe_sustain(made: SustainPlan) -> str:
     amount = f"{size} to {size_text(longest)}, until it has settled" if longest > made.size_bytes else size
     limit = target.file_limit
     files = -(-longest // limit) if limit else 1
+    rated = f", {wear(longest, asked.way.endurance)}" if asked.way.endurance else " of the drive's endurance"
     lines = [
         (
             f"target   {plain(target.path)}: {plain(target.file_system)}, {size_text(target.free_bytes)} free"
@@ -151,7 +154,7 @@ def describe_sustain(made: SustainPlan) -> str:
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
         f"takes    about {duration_text(fast)} to {duration_text(slow)}",
         (
-            f"care     none of your files is touched; it uses up {size_text(longest)} of the drive's endurance at most, and "
+            f"care     none of your files is touched; it uses up {size_text(longest)}{rated} at most, and "
             "warms it:\n         let air at it, and let it cool before the next"
         ),
     ]
@@ -171,16 +174,7 @@ def sustain(
     A stream that is stopped is kept as far as it came. Its phases are found by ``analysis.phases``.
     """
     plan = make_sustain_plan(this_platform().target(str(target)), asked)
-    opened = Logbook.open(logbook) if logbook is not None else None
-    try:
-        outcome = stream(plan, logbook=opened, progress=progress, stop=stop)
-    finally:
-        if opened is not None:
-            opened.close()
-    if outcome.failure is not None:
-        outcome.failure.finished = outcome.qualification
-        raise outcome.failure
-    return outcome.qualification
+    return logged_in(logbook, lambda book: stream(plan, logbook=book, progress=progress, stop=stop))
 
 
 def stream(
@@ -193,32 +187,26 @@ def stream(
     system: System | None = None,
 ) -> Outcome:
     """Carry out a plan; see qualify.measure."""
-    return _Stream(made, logbook, progress, stop, platform or this_platform(), system or this_system()).run()
+    return _Stream(made, means(logbook, progress, stop, platform, system)).run()
 
 
 class _StreamWork(LargeWork):
     """One long stream; see Work."""
 
     workload = Workload.SUSTAIN
+    keeps = True
 
 
 class _Stream(Visit):
     """One run of a long stream."""
 
-    def __init__(
-        self,
-        made: SustainPlan,
-        logbook: Logbook | None,
-        progress: ProgressCallback | None,
-        stop: Stop,
-        platform: Platform,
-        system: System,
-    ) -> None:
+    def __init__(self, made: SustainPlan, given: Means) -> None:
         # a wish to stop ends a pass in good order instead of losing it: the trace so far is what a long run is for
-        super().__init__(made.plan, logbook, progress, never, platform, system)
+        super().__init__(made.plan, replace(given, stop=never))
         self.made = made
-        self.asked_to_stop = stop
-        counts = platform.counts(self.target)
+        self._stream_bytes = 0  # what the first stream came to
+        self.asked_to_stop = given.stop
+        counts = self.platform.counts(self.target)
         self.conditions["sustain_bytes"] = made.size_bytes
         self.conditions["chunk_bytes"] = made.chunk_bytes
         self.conditions["round_bytes"] = made.round_bytes
@@ -239,6 +227,12 @@ class _Stream(Visit):
             self._one(station, work, Direction.FROM_DRIVE, 1)
         self._stop_here()
 
+    def _kept(self, one: Pass) -> Pass:
+        wanted = self._stream_bytes if one.direction is Direction.FROM_DRIVE else self.made.size_bytes
+        if one.direction is Direction.TO_DRIVE:
+            self._stream_bytes = one.payload_bytes
+        return replace(one, cut_short="stopped on request") if one.payload_bytes < wanted else one
+
     def _stop_here(self) -> None:
         if self.asked_to_stop():
             raise Stopped("stopped on request; what was measured so far is kept")
@@ -254,25 +248,12 @@ class _Stream(Visit):
     ) -> Look:
         """Make the call that tells progress, and that ends a pass where it is to be stopped or has settled."""
         del may_cut
-        begun = time.monotonic()
-        total = work.payload_bytes
+        tell = self._teller(work, stage, direction, repeat)
         may_settle = self.made.asked.until_settled and direction is Direction.TO_DRIVE
         seen: tuple[list[float], list[float]] = ([0.0], [0.0])
 
         def look(done: int) -> bool:
-            elapsed = time.monotonic() - begun
-            self.progress(
-                Progress(
-                    stage=stage,
-                    workload=work.workload,
-                    direction=direction,
-                    repeat=repeat,
-                    repeats=1,
-                    done_bytes=done,
-                    total_bytes=total,
-                    elapsed_s=elapsed,
-                )
-            )
+            elapsed = tell(done)
             if may_settle and done > seen[0][-1]:
                 seen[0].append(done)
                 seen[1].append(elapsed)

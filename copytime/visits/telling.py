@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from copytime.attached import Target
 from copytime.safetext import plain
-from copytime.units import duration_text, size_text
+from copytime.units import duration_text, percent_text, size_text
 from copytime.visits.payloads import Payloads
 from copytime.visits.plan import LONGEST_PASS_S, Plan
 
-__all__ = ["behind", "describe"]
+__all__ = ["behind", "describe", "wear"]
 
 
 def describe(plan: Plan) -> str:
@@ -19,6 +19,7 @@ def describe(plan: Plan) -> str:
     laid = "the large one laid out first, " if options.laid_out else ""
     fast, slow = plan.seconds
     spoken = duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
+    worn = wear(plan.write_bytes, options.endurance)
     cut = any(plan.may_shorten(workload) for workload in plan.payloads.workloads)
     lines = [
         (
@@ -32,9 +33,16 @@ def describe(plan: Plan) -> str:
         ),
         f"reads    {size_text(plan.read_bytes)} in all" + (", the last time to check every byte" if options.verify else ""),
         f"takes    about {spoken}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
-        "care     none of your files is touched; the writing uses up a little of the drive's endurance and warms it",
+        f"care     none of your files is touched; the writing uses up {worn} and warms it",
     ]
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
+
+
+def wear(write_bytes: int, endurance: int | None) -> str:
+    """Tell how much of a drive's rated endurance (terabytes written) so many bytes take; None where no rating is known."""
+    if not endurance:
+        return "a little of the drive's endurance"
+    return f"{percent_text(write_bytes / endurance)} of the {size_text(endurance)} that the drive is rated for"
 
 
 def payload_words(found: Payloads) -> str:

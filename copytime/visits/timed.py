@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from copytime.attached import Platform, Target
 from copytime.engine.blocks import Stop
 from copytime.engine.movement import Movement
 from copytime.engine.scratch import Scratch
-from copytime.engine.system import System
+from copytime.engine.system import Folder, System
 from copytime.engine.waking import Wake
 from copytime.engine.witness import Observation, Observer, judge
-from copytime.errors import from_os_error
+from copytime.errors import CopytimeError, from_os_error
 from copytime.records import Direction, Durability, Pass, Witness
-from copytime.safetext import plain
+from copytime.safetext import plain, storable
 from copytime.visits.conditions import changed, temperature
+from copytime.visits.means import observer_of
 from copytime.visits.work import Look, Work
 from copytime.visits.works import answered_elsewhere
 
-__all__ = ["Checked", "Settings", "Station", "now", "weigh"]
+__all__ = ["Checked", "Settings", "Station", "counted", "drain", "durability_of", "how_sure", "now", "weigh"]
 
 #: A sleep of the machine inside a pass that is longer than this makes the pass worthless, in nanoseconds.
 _SLEPT = 500_000_000
@@ -59,6 +61,45 @@ def weigh(moved: Movement, observed: Observation) -> Witness:
     )
 
 
+def how_sure(witness: Witness) -> str:
+    """Say in words how sure it is that bytes that were compared came from the drive."""
+    words = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}
+    return words.get(witness, "every byte")
+
+
+def durability_of(target: Target, method: str, *, each: bool = False) -> Durability:
+    """Say by what means the end of a writing pass is made to last, and what of it is proven."""
+    return Durability(
+        method=method,
+        each=each,
+        flush_proven=target.flush_reaches_drive,
+        server_proven=not answered_elsewhere(target),
+    )
+
+
+def drain(folder: Folder, path: str) -> None:
+    """Wait until nothing that anybody wrote to a folder's file system is still on its way."""
+    try:
+        folder.drain()
+    except OSError as error:
+        raise from_os_error(error, f"flushing what others wrote to {plain(path)}") from error
+
+
+def counted(one: Pass, seen: Observation, *, access_checked: bool) -> Pass:
+    """Add to a pass what the counters and clocks around it showed."""
+    slept = ["suspended"] if (seen.suspended_ns or 0) > _SLEPT else []
+    unchecked = [] if access_checked else ["access-unchecked"]
+    return replace(
+        one,
+        device_bytes=seen.device_bytes,
+        other_bytes=seen.other_bytes,
+        idle_bytes=seen.idle_bytes,
+        other_idle_bytes=seen.other_idle_bytes,
+        cpu_ns=seen.cpu_ns,
+        marks=(*one.marks, *slept, *unchecked),
+    )
+
+
 class Station:
     """Everything that passes of one visit are measured with.
 
@@ -77,14 +118,23 @@ class Station:
         self._wake = wake
         self._states = platform.states(target)
 
-    def timed(self, work: Work, direction: Direction, repeat: int, *, stop: Stop, look: Callable[[], Look]) -> Pass:
+    def timed(
+        self,
+        work: Work,
+        direction: Direction,
+        repeat: int,
+        *,
+        stop: Stop,
+        look: Callable[[], Look],
+        unfinished: Callable[[Pass], object],
+    ) -> Pass:
         """Time one pass of ``work``.
 
         Others' dirty data is drained, an idle moment is watched, the drive is woken; then the counters are read, the clock
         runs, and the counters are read again. ``look`` is called for a fresh progress call right before the clock. Raises
-        NoSpace, AccessRefused, DriveFault or Stopped; the pass is then lost, and only that.
+        NoSpace, AccessRefused, DriveFault or Stopped; the pass is then lost, and only that, unless the work keeps what went
+        well: ``unfinished`` is told of it before the error is raised.
         """
-        writing = direction is Direction.TO_DRIVE
         prepared = work.prepare(direction)
         self._drain()
         observer = self._observer()
@@ -93,14 +143,29 @@ class Station:
         started, shown = now(), look()
         observer.start()
         moved = work.move(direction, stop=stop, look=shown)
+        if moved.failure is not None:
+            with contextlib.suppress(OSError, CopytimeError):  # a drive that is gone may fail at any question
+                observed = observer.finish(direction, moved.elapsed_ns)
+                unfinished(self._made(work, direction, repeat, started, prepared, moved, observed))
+            raise moved.failure
         observed = observer.finish(direction, moved.elapsed_ns)
         self.scratch.verify_place()
+        return self._made(work, direction, repeat, started, prepared, moved, observed)
+
+    def _made(
+        self,
+        work: Work,
+        direction: Direction,
+        repeat: int,
+        started: str,
+        prepared: tuple[str, ...],
+        moved: Movement,
+        observed: Observation,
+    ) -> Pass:
+        """Write down a pass, or what went well of one."""
+        writing, whole = direction is Direction.TO_DRIVE, moved.failure is None
         warm, marks = temperature(self._states), [*prepared, *self.changes()]
-        if (observed.suspended_ns or 0) > _SLEPT:
-            marks.append("suspended")
-        if not moved.access_checked:
-            marks.append("access-unchecked")
-        placed = work.placement()
+        placed = work.placement() if whole else None
         made = Pass(
             id=str(uuid.uuid4()),
             workload=work.workload,
@@ -111,13 +176,9 @@ class Station:
             files=moved.files,
             elapsed_ns=moved.elapsed_ns,
             flush_ns=moved.flush_ns,
-            device_bytes=observed.device_bytes,
-            other_bytes=observed.other_bytes,
-            idle_bytes=observed.idle_bytes,
-            other_idle_bytes=observed.other_idle_bytes,
             witness=weigh(moved, observed),
             access=moved.access,
-            durability=self.durability(work.flush_method, each=work.flush_each) if writing else None,
+            durability=self.durability(work.flush_method, each=work.flush_each) if writing and whole else None,
             verified=None if writing or not self.settings.verify else "spot check",
             wrong_cells=moved.wrong_cells,
             mismatches=moved.mismatches,
@@ -126,10 +187,10 @@ class Station:
             temperature_c=(warm, temperature(self._states)),
             first_extent=placed[0] if placed else None,
             extents=placed[1] if placed else None,
-            cpu_ns=observed.cpu_ns,
             marks=tuple(marks),
+            cut_short=None if whole else storable(str(moved.failure).partition("\n")[0]),
         )
-        return work.describe(made, observed.depth_bytes)
+        return work.describe(counted(made, observed, access_checked=moved.access_checked), observed.depth_bytes)
 
     def checked(self, work: Work, *, stop: Stop, look: Look) -> Checked:
         """Compare every byte of what was written last, and let the counters say where the bytes came from."""
@@ -140,8 +201,7 @@ class Station:
         observed = observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns)
         self.scratch.verify_place()
         witness = weigh(moved, observed)
-        how = {Witness.CACHED: "every byte, from memory", Witness.NONE: "every byte, unwitnessed"}.get(witness, "every byte")
-        return Checked(moved=moved, how=how)
+        return Checked(moved=moved, how=how_sure(witness))
 
     def changes(self) -> tuple[str, ...]:
         """Name what changed about the drives since this was asked last."""
@@ -150,24 +210,10 @@ class Station:
 
     def durability(self, method: str, *, each: bool) -> Durability:
         """Say by what means the end of a writing pass is made to last, and what of it is proven."""
-        return Durability(
-            method=method,
-            each=each,
-            flush_proven=self.target.flush_reaches_drive,
-            server_proven=not answered_elsewhere(self.target),
-        )
+        return durability_of(self.target, method, each=each)
 
     def _observer(self) -> Observer:
-        return Observer(
-            lambda: self.platform.counts(self.target),
-            copies=self.target.copies,
-            suspended=self.system.suspended_ns,
-            idle_s=self.settings.idle_s,
-        )
+        return observer_of(self.platform, self.system, self.target, self.settings.idle_s)
 
     def _drain(self) -> None:
-        """Wait until nothing that anybody wrote to this file system is still on its way."""
-        try:
-            self.scratch.folder.drain()
-        except OSError as error:
-            raise from_os_error(error, f"flushing what others wrote to {plain(self.target.path)}") from error
+        drain(self.scratch.folder, self.target.path)

@@ -27,7 +27,8 @@ from copytime.records import (
     Workload,
 )
 from copytime.safetext import plain, storable
-from copytime.visits.copy_records import conditions_of_copy, logged
+from copytime.visits.conditions import about_target
+from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
 from copytime.visits.timed import now
 
@@ -81,12 +82,16 @@ class Way:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watched:
-    """What was seen: one way for each direction that moved something, and what ended it early, if anything did."""
+    """What was seen: one way for each direction that moved something, and what ended it early, if anything did.
+
+    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome.
+    """
 
     qualification: Qualification
     ways: tuple[Way, ...]
     quiet_s: float
     failure: CopytimeError | None = None
+    notices: tuple[str, ...] = ()
 
 
 def drive_to_watch(name: str, platform: Platform | None = None) -> Target:
@@ -138,7 +143,7 @@ def watch(
         state="running",
         drive=storable(target.drive_label),
         target=storable(target.path),
-        conditions={**conditions_of_copy(target), "watched": True, "quiet_seconds": quiet_s},
+        conditions={**about_target(target), "watched": True, "quiet_seconds": quiet_s},
         campaign=campaign,
     )
     with kept_awake():
@@ -152,7 +157,8 @@ def watch(
     state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
     remarks = ["watched: the bytes are all that the drive moved, by whatever program, metadata included"]
     done = logged(begun, passes, remarks, notes, state)
-    return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure)
+    notices = notes.notices(done.warnings)
+    return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure, notices=notices)
 
 
 def follow(

@@ -11,6 +11,7 @@ from copytime.attached.listing import AttachedDrive
 from copytime.errors import CopytimeError
 from copytime.links import Link, find_link
 from copytime.records import Part
+from copytime.units import rate_text
 from copytime.visits.options import Options
 
 __all__ = ["Way", "bridge_ids", "way_to"]
@@ -32,16 +33,16 @@ class Way:
     trim: bool | None = None
 
     @property
-    def links(self) -> tuple[Link, ...]:
-        """The links whose mode is seen or declared."""
-        names = [part.link for part in self.parts if part.kind == "link" and part.link]
-        return tuple(find_link(name) for name in names)
+    def slowest(self) -> tuple[Link, bool] | None:
+        """The link that carries least of those whose mode is known, and whether that is seen; None where none is known."""
+        known = [(find_link(part.link), part.source == "seen") for part in self.parts if part.kind == "link" and part.link]
+        return min(known, key=lambda pair: pair[0].ceiling, default=None)
 
     @property
     def link_bits(self) -> float | None:
-        """Bits per second of the slowest of them, all lanes together; None where none tells."""
-        known = [link.signalling * link.lanes for link in self.links if link.signalling is not None]
-        return min(known, default=None)
+        """Bits per second of that link, all lanes together; None where it does not tell."""
+        link = self.slowest[0] if self.slowest is not None else None
+        return None if link is None or link.signalling is None else link.signalling * link.lanes
 
 
 def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = None) -> Way:
@@ -52,7 +53,7 @@ def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = Non
     if found is None:
         parts: tuple[Part, ...] = (Part(kind="drive", name=label, source=_source(options.drive)),)
     else:
-        parts = tuple(_named(part, options) for part in found.chain.parts)
+        parts = _fallen_back(tuple(_named(part, options) for part in found.chain.parts), options.link)
     if options.link is not None and not any(part.kind == "link" for part in parts):
         parts = _before_drive(parts, _link(options.link, "link"))
     for kind, name in (("cable", options.cable), ("bridge", options.bridge)):
@@ -65,7 +66,7 @@ def way_to(target: Target, options: Options, *, seen: AttachedDrive | None = Non
     return Way(
         parts=whole,
         ceiling=ceiling_of(whole),
-        warnings=found.warnings if found else (),
+        warnings=_warnings(found, parts),
         protocol=found.chain.protocol if found else None,
         trim=found.trim if found else None,
     )
@@ -94,6 +95,38 @@ def _attached(target: Target, options: Options) -> AttachedDrive | None:
     except CopytimeError:
         return None
     return next((one for one in found if one.name == target.disks[0].name), None)
+
+
+def _fallen_back(parts: tuple[Part, ...], declared: Link | None) -> tuple[Part, ...]:
+    """Mark a link that is seen at USB 2.0 or below where a faster one was declared or is registered of bridge and cable.
+
+    Below that, both ends and the cable have other wires for the faster mode, so that it can be lost; a link that is merely
+    slower than what one end could do is as its other end wants it.
+    """
+    slow = find_link("usb2.0").ceiling
+    if declared is None or declared.ceiling <= slow:
+        return parts
+    return tuple(
+        replace(part, possible=declared.name)
+        if part.kind == "link" and part.possible is None and part.link and find_link(part.link).ceiling <= slow
+        else part
+        for part in parts
+    )
+
+
+def _warnings(found: AttachedDrive | None, parts: tuple[Part, ...]) -> tuple[str, ...]:
+    """Return what is to be said about the way; that a link fell back by what was declared takes the place of a guess."""
+    if found is None:
+        return ()
+    fallen = next((part for part in parts if part.kind == "link" and part.possible and part not in found.chain.parts), None)
+    if fallen is None or fallen.link is None or fallen.possible is None:
+        return found.warnings
+    got, made_for = find_link(fallen.link), find_link(fallen.possible)
+    said = (
+        f"It fell back to {got.title.partition(',')[0]}, {rate_text(got.ceiling)} MB/s at the most: {made_for.name} was "
+        "declared or is registered. Try another cable, another port, and the way without a hub."
+    )
+    return (said, *(one for one in found.warnings if not one.startswith("It runs at ")))
 
 
 def _named(part: Part, options: Options) -> Part:

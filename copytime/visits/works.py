@@ -66,6 +66,8 @@ class LargeWork:
 
     workload = Workload.LARGE
     flush_each = True
+    #: Whether a pass that an error ends is kept as far as it came.
+    keeps = False
 
     def __init__(
         self,
@@ -108,8 +110,8 @@ class LargeWork:
         """See Work; every writing pass stamps its own number, so that what an earlier one left is recognised."""
         if direction is Direction.TO_DRIVE:
             self._turn += 1
-            return self._files.write(self._payload, turn=self._turn, stop=stop, look=look)
-        return self._files.read(self._payload, turn=self._turn, stop=stop, look=look)
+            return self._files.write(self._payload, turn=self._turn, stop=stop, look=look, keep=self.keeps)
+        return self._files.read(self._payload, turn=self._turn, stop=stop, look=look, keep=self.keeps)
 
     def shorten(self, payload_bytes: int) -> None:
         """See Work."""

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from copytime.analysis.capping import Member, Model, predicted, share_model, slope
 from copytime.analysis.elimination import Certainty
 from copytime.analysis.evidence import Observation
-from copytime.analysis.shared import own_rate
+from copytime.analysis.known import Known
 from copytime.analysis.verdicts import agree, judge_all
 from copytime.records import Part
 from tests.support.bench import estimate, result
@@ -192,9 +192,9 @@ def test_the_own_rate_is_the_native_one_where_there_is_one() -> None:
     bridge = Part(kind="bridge", name="Ferrybox")
     native, faster = result("native", 900, bridge=None), result("jetty", 950, bridge="Jettybox")
     subject = result("x", 400)
-    assert own_rate(drive, subject, [subject, faster, native], without=bridge) is native
-    assert own_rate(drive, subject, [subject, faster], without=bridge) is faster
-    assert own_rate(drive, subject, [subject], without=bridge) is None
+    assert Known([subject, faster, native]).own_rate(drive, subject, without=bridge) is native
+    assert Known([subject, faster]).own_rate(drive, subject, without=bridge) is faster
+    assert Known([subject]).own_rate(drive, subject, without=bridge) is None
 
 
 @pytest.mark.parametrize(

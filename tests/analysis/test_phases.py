@@ -20,7 +20,7 @@ from tests.support.traces import (
     zoned,
 )
 
-#: Seeded traces of each kind and noise: 100 for each of five kinds of noise, 500 in all.
+#: Seeded traces of each kind and noise: 100 for each of six kinds of noise, 600 in all.
 EACH = 100
 
 
@@ -130,6 +130,23 @@ def test_time_granted_in_slices_hides_no_drop() -> None:
     assert one.drop.before == pytest.approx(CHUNK / 0.05, rel=0.05)
 
 
+def test_short_streams_in_coarse_slices_show_their_drop() -> None:
+    """Chunks of one slice before and of three or four after, thirty to forty in all, a slice missed now and then: as under
+    the kernel's bandwidth limit of 160 and then 50 MB/s. Each end lies within a slice of where it should."""
+    near, right = 0, 0
+    for seed in range(200):
+        draw = np.random.default_rng(seed)
+        count, at = int(draw.integers(30, 40)), int(draw.integers(12, 26))
+        fast, slow = 640 * draw.uniform(0.85, 1.1), 200 * draw.uniform(0.9, 1.2)
+        drop = found(dropping(count, at, fast, slow), seed, "slices").drop
+        assert drop is not None
+        near += abs(drop.after_bytes - at * CHUNK) <= CHUNK
+        right += drop.low_bytes <= at * CHUNK <= drop.high_bytes
+    print(f"{near} of 200 found within a chunk, {right} covered by the margin")
+    assert near >= 195
+    assert right >= 190
+
+
 def test_a_drop_into_an_oscillation_is_both() -> None:
     rates = np.concatenate([steady(300, 500.0), swinging(300, 25, 160.0, 80.0)])
     one = found(rates, 3)
@@ -198,3 +215,18 @@ def test_chunks_are_made_of_blocks() -> None:
     assert size == 24
     assert list(seconds) == pytest.approx([30e-9] * 3)
     assert chunked(trace, 80, 1)[0] == 8
+
+
+@pytest.mark.parametrize("within", [0.1, 0.5, 0.9])
+def test_a_jump_within_a_chunk_of_a_very_long_stream_is_one_drop(within: float) -> None:
+    """More chunks than are searched one by one, and the drop in the middle of one: no phase of its own, and both rates."""
+    rng = np.random.default_rng(1877)
+    rates = np.where(np.arange(2300) < 1013, 457e6, 117e6) * np.exp(rng.normal(0, 0.03, 2300))
+    seconds = CHUNK / rates
+    seconds[1013] = CHUNK * (within / 457e6 + (1 - within) / 117e6)
+    found = phases_of(CHUNK, seconds)
+    assert len(found.phases) == 2
+    assert found.drop is not None
+    assert abs(found.drop.after_bytes - 1013 * CHUNK) <= CHUNK
+    assert found.drop.before == pytest.approx(457e6, rel=0.01)
+    assert found.drop.after == pytest.approx(117e6, rel=0.01)

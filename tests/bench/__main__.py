@@ -4,11 +4,25 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import copy, large, notes, reconcile, small
+from tests.bench import accuracy, copy, growth, large, notes, overhead, reconcile, small, start
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
+
+#: Benches that take the options below.
+DRIVES = ("large", "small", "copy")
+
+#: Benches that need none.
+OTHERS: dict[str, Callable[[], None]] = {
+    "notes": notes.bench,
+    "reconcile": reconcile.bench,
+    "start": start.bench,
+    "growth": growth.bench,
+    "overhead": overhead.bench,
+    "accuracy": accuracy.bench,
+}
 
 
 def main() -> None:
@@ -17,8 +31,8 @@ def main() -> None:
     parser.add_argument(
         "what",
         nargs="*",
-        default=["large", "small", "copy", "notes", "reconcile"],
-        choices=["large", "small", "copy", "notes", "reconcile"],
+        default=[*DRIVES, *OTHERS],
+        choices=[*DRIVES, *OTHERS],
         help="which benches; all if none is named",
     )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
@@ -30,11 +44,10 @@ def main() -> None:
     parser.add_argument("--depth", type=int, action="append", help="blocks in hand; may be given several times")
     asked = parser.parse_args()
     print(machine())
-    if "notes" in asked.what:
-        notes.bench()
-    if "reconcile" in asked.what:
-        reconcile.bench()
-    if not {"large", "small", "copy"} & set(asked.what):
+    for name, bench in OTHERS.items():
+        if name in asked.what:
+            bench()
+    if not set(DRIVES) & set(asked.what):
         return
     if asked.folder is not None:
         run(asked, asked.folder)

@@ -104,3 +104,32 @@ def test_a_damaged_logbook_is_told(cli: Cli, tmp_path: Path, logbook_path: Path)
     assert (done.returncode, done.stdout) == (1, "")
     assert "is damaged" in done.stderr
     assert logbook_path.read_bytes() == data
+
+
+def test_what_was_measured_travels_too(cli: Cli, tmp_path: Path) -> None:
+    drive = tmp_path / "drive"
+    drive.mkdir()
+    quick = ("--small", "50", "--large", "16MB", "--repeats", "1", "-q")
+    run = check(cli("qualify", drive, *quick, "--campaign", "Autumn", "--json").stdout)
+    cli("note", "fault", "aborted")
+    assert cli("export", "--json", "--personal", "-o", tmp_path / "all.json").returncode == 0
+    check((tmp_path / "all.json").read_text())
+    other = ("--logbook", tmp_path / "other")
+    assert "1 qualifications are new" in cli("import", tmp_path / "all.json", *other).stderr
+    assert "0 qualifications are new, 1 were there already" in cli("import", tmp_path / "all.json", *other).stderr
+    assert check(cli("log", "show", run["id"], "--json", *other).stdout) == run
+    public = cli("export", "--json").stdout
+    assert str(tmp_path) not in public
+    assert len(check(public)["qualifications"]) == 1
+    autumn = check(cli("export", "--json", "--campaign", "autumn").stdout)
+    assert (len(autumn["qualifications"]), autumn["notes"]) == (1, [])
+    assert check(cli("export", "--json", "--drive", "another").stdout)["qualifications"] == []
+    rows = cli("export", "--passes").stdout.splitlines()
+    assert len(rows) == 5
+    assert rows[0].startswith("run,created,campaign")
+    assert str(tmp_path) not in "".join(rows)
+    assert str(drive) in cli("export", "--passes", "--personal").stdout
+    done = cli("import", "-", input="\n".join(rows))
+    assert done.returncode == 2
+    assert "does not come in again" in done.stderr
+    assert "two forms of one answer" in cli("export", "--passes", "--json").stderr

@@ -309,3 +309,12 @@ def test_no_name_of_it_is_a_word_of_the_trade() -> None:
     names = [*DRIVES, *BRIDGES, *CONSOLES]
     assert all(re.fullmatch(r"[A-Z][a-z]+( [A-Z][a-z]+| \d+T?)?", name) for name in names)
     assert len({name.split()[0] for name in names}) == len(names)
+
+
+def test_a_cap_is_told_with_what_the_drives_do_by_themselves(cli: Cli, tmp_path: Path) -> None:
+    """Not with what they do through the very part that caps them."""
+    write_demo(tmp_path / "book.sqlite")
+    said = cli("--logbook", tmp_path / "book.sqlite", "reconcile").stdout
+    factors = [float(found) for found in re.findall(r"these drives differ by a factor of ([0-9.]+)\.", said)]
+    assert len(factors) >= 2
+    assert all(1.5 <= factor < 3 for factor in factors)

@@ -255,7 +255,7 @@ def test_a_logbook_that_cannot_be_written_costs_no_measurement(
             break
     os.close(filler)
     done = cli("qualify", drive.mount, "--small", "0", "--large", "32MB", "--repeats", "1", "--logbook", book)
-    assert done.returncode == 0, done.stderr
+    assert done.returncode == 1, done.stderr
     assert "to-drive" in done.stdout
-    assert "not logged" in done.stderr
+    assert "error: not logged: the disk that the logbook" in done.stderr
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]

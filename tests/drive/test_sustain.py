@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import signal
@@ -13,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from copytime.errors import NoSpace, Stopped
+from copytime.errors import CopytimeError, DriveFault, NoSpace, Stopped
 from copytime.logbook import Logbook
 from copytime.records import Direction, Progress, Qualification, Workload
 from copytime.report.sustain import streams_of, sustain_text
@@ -52,17 +53,13 @@ def test_the_end_of_a_fast_phase_is_found_to_the_chunk(fuse: FuseDrive) -> None:
     assert list(fuse.mount.iterdir()) == []
 
 
-def test_a_limit_that_is_lowered_in_mid_run(drive: LoopDrive, throttle: Throttle) -> None:
+@pytest.mark.parametrize("stream", [1, 2, 3])
+def test_a_limit_that_is_lowered_in_mid_run(drive: LoopDrive, throttle: Throttle, stream: int) -> None:
     """The kernel's limit, which nobody here wrote. It grants slices of 100 ms, which a chunk must not be shorter than.
 
-    Where its slices and ours fall together one stream can look like a decline instead: two of three must be found.
+    It grants one slice in advance and makes up for what it was late, in two seconds 5 % and more (166 to 169 MB/s seen
+    under 160); hence the wider bound before the drop.
     """
-    found = [_lowered(drive, throttle) for _ in range(3)]
-    assert sum(found) >= 2
-
-
-def _lowered(drive: LoopDrive, throttle: Throttle) -> bool:
-    """Lower the limit in the middle of a stream, and tell whether that is found where it was, with both rates."""
     throttle.limit(drive.number, write=160 * MB)
     lowered: list[int] = []
 
@@ -74,12 +71,11 @@ def _lowered(drive: LoopDrive, throttle: Throttle) -> bool:
     with throttle.hold():
         (written,) = streams_of(sustain(drive.mount, asked(560 * MB, chunk=16 * BLOCK), progress=follow))
     drop = written.found.drop
-    print(f"lowered at {lowered[0] / MB:.1f} MB, found: {drop}")
-    if drop is None:
-        return False
-    near = abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
-    # the limiter's own bias, see test_known_speed
-    return near and drop.before == pytest.approx(160 * MB, rel=0.045) and drop.after == pytest.approx(50 * MB, rel=0.03)
+    print(f"stream {stream}: lowered at {lowered[0] / MB:.1f} MB, found: {drop}")
+    assert drop is not None
+    assert abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
+    assert drop.before == pytest.approx(160 * MB, rel=0.08)
+    assert drop.after == pytest.approx(50 * MB, rel=0.03)
 
 
 def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> None:
@@ -117,6 +113,9 @@ def test_stopping_keeps_the_trace_so_far(fuse: FuseDrive, logbook_path: Path) ->
     assert found.state == "stopped"
     (written,) = streams_of(found)
     assert 200 * MB < written.one.payload_bytes < 260 * MB
+    assert written.one.cut_short == "stopped on request"
+    assert written.one.durability is not None  # it was flushed, and is still no rate of the size asked for
+    assert found.results == ()
     assert written.found.drop is not None
     again = qualification_again(logbook_path, found.id)
     assert again is not None
@@ -142,9 +141,92 @@ def test_ctrl_c_on_the_command_line(drive: LoopDrive, throttle: Throttle, cli: C
     assert "stopping: finished passes are kept" in said
     assert "wrote" in printed
     assert "drop      none seen" in printed
+    assert "cut       short: stopped on request" in printed
     (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
     assert (entry["state"], entry["pass_count"]) == ("stopped", 1)
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
+
+
+def cut(fuse: FuseDrive, logbook: Path, kind: type[CopytimeError], **asked_for: Any) -> Qualification:
+    """Run a stream that fails, and return what was kept of it, the same as the logbook holds."""
+    with pytest.raises(kind) as caught:
+        sustain(fuse.mount, asked(480 * MB, **asked_for), logbook=logbook)
+    found = caught.value.finished
+    assert isinstance(found, Qualification)
+    assert found.state == "failed"
+    again = qualification_again(logbook, found.id)
+    assert again is not None
+    assert sustain_text(again) == sustain_text(found)
+    assert again.passes == found.passes
+    return found
+
+
+@pytest.mark.parametrize(
+    ("number", "kind", "words"),
+    [(errno.EIO, DriveFault, "I/O error"), (errno.ENOSPC, NoSpace, "the file system is full")],
+    ids=["I/O error", "full"],
+)
+def test_a_stream_that_fails_keeps_its_trace_until_then(
+    fuse: FuseDrive, logbook_path: Path, number: int, kind: type[CopytimeError], words: str
+) -> None:
+    fuse.order(write_rate=120 * MB, drop=[200 * MB, 40 * MB], write_error=[300 * MB, number])
+    found = cut(fuse, logbook_path, kind)
+    (written,) = streams_of(found)
+    one = written.one
+    assert 290 * MB < one.payload_bytes <= 300 * MB
+    assert one.trace is not None
+    assert len(one.trace.end_ns) * BLOCK == one.payload_bytes
+    assert one.elapsed_ns == one.trace.end_ns[-1]
+    assert written.found.drop is not None
+    assert abs(written.found.drop.after_bytes - 200 * MB) <= written.chunk_bytes
+    assert one.cut_short is not None
+    assert words in one.cut_short
+    assert one.durability is None
+    assert found.results == ()  # no rate of the size that was asked for
+    assert found.verdicts == ()
+    text = sustain_text(found)
+    assert "cut       short: " in text
+    assert "nothing flushed it" in text
+    assert list(fuse.mount.iterdir()) == []
+
+
+def test_a_read_back_that_fails_keeps_both_traces(fuse: FuseDrive, logbook_path: Path) -> None:
+    fuse.order(write_rate=300 * MB, read_rate=150 * MB, read_error=[250 * MB, errno.EIO])
+    found = cut(fuse, logbook_path, DriveFault, read_back=True)
+    written, back = streams_of(found)
+    assert written.one.cut_short is None
+    assert back.one.cut_short is not None
+    assert 200 * MB < back.one.payload_bytes <= 250 * MB
+    assert [one.direction for one in found.results] == [Direction.TO_DRIVE]
+
+
+def test_a_drive_that_goes_away_in_mid_stream(fuse: FuseDrive, cli: Cli) -> None:
+    """The program behind the folder is killed, as a pulled cable would: exit code 1, and the trace until then is shown."""
+    fuse.order(write_rate=100 * MB)
+    command = [sys.executable, "-m", "copytime", "sustain", str(fuse.mount), "--size", "800MB", "--chunk", "32MiB", "--yes"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    backing = fuse.mount.parent / "fuse-back"
+    for _ in range(400):
+        if sum(path.stat().st_size for path in backing.rglob("large-*.bin")) > 250 * MB:
+            break
+        time.sleep(0.05)  # reason: the drive is slow by order
+    fuse.kill()
+    printed, said = process.communicate(timeout=60)
+    assert process.returncode == 1, said
+    assert "cut       short: " in printed
+    assert "to-drive" in printed
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    assert (entry["state"], entry["pass_count"]) == ("failed", 1)
+    document = json.loads(cli("log", "show", entry["id"][:8], "--json").stdout)
+    assert "cut_short" in document["passes"][0]
+    assert document["phases"]
+    assert document["trace"]["end_ns"]
+
+
+def test_a_stream_that_fails_at_once_has_nothing_to_keep(fuse: FuseDrive, logbook_path: Path) -> None:
+    fuse.order(write_error=[1, errno.EIO])
+    found = cut(fuse, logbook_path, DriveFault)
+    assert found.passes == ()
 
 
 def test_a_stream_over_several_files(make_drive: DriveMaker) -> None:
@@ -189,6 +271,9 @@ def test_somebody_else_fills_the_drive_meanwhile(make_drive: DriveMaker, throttl
     found = caught.value.finished
     assert isinstance(found, Qualification)
     assert found.state == "failed"
+    (one,) = found.passes
+    assert 30 * MB < one.payload_bytes < 250 * MB
+    assert one.cut_short is not None
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found", "other.bin"]
     with Logbook.open(logbook_path) as book:
         assert book.scratches() == []

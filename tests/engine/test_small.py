@@ -5,11 +5,14 @@ from __future__ import annotations
 import itertools
 import os
 import shutil
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from copytime.engine.payload import FilesPayload, stamp
 from copytime.engine.recipe import FOLDER_FILES, Recipe, described, usual
 from copytime.engine.small import SmallFiles
 from copytime.engine.system import system
@@ -195,3 +198,46 @@ def test_stopping_leaves_nobody_at_work_and_everything_removable(tmp_path: Path)
     files.clear()
     files.close()
     assert list((tmp_path / "small").iterdir()) == []
+
+
+@pytest.mark.parametrize("workers", [1, 3, 8])
+def test_batches_hold_every_file_once_in_order_and_cross_no_folder(workers: int) -> None:
+    payload = FilesPayload(run=7, sizes=usual(FILES).sizes, workers=workers, group=FOLDER_FILES)
+    assert [number for one in payload.batches for number in range(one.first, one.last)] == list(range(FILES))
+    assert all(one.first // FOLDER_FILES == (one.last - 1) // FOLDER_FILES for one in payload.batches)
+    assert all(one.last - one.first == 1 for one in payload.batches[-workers:])  # nobody is left alone with many
+
+
+def test_stamps_of_a_payload_too_large_to_prepare_are_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    ready = FilesPayload(run=7, sizes=usual(60).sizes, workers=1, first_file=5)
+    ready.prepare(3)
+    monkeypatch.setattr("copytime.engine.payload._MOST_READY", 0)
+    late = FilesPayload(run=7, sizes=usual(60).sizes, workers=1, first_file=5)
+    late.prepare(3)
+    for batch in ready.batches:
+        (one, begins), (other, same) = ready.stamp(0, batch), late.stamp(0, batch)
+        assert begins == same
+        for number, begin in zip(range(batch.first, batch.last), begins, strict=True):
+            end = begin + ready.sizes[number]
+            assert one[begin:end].tobytes() == other[begin:end].tobytes()
+            first = np.frombuffer(one[begin : begin + 32].tobytes(), dtype=np.uint64).tolist()
+            assert first == stamp(7, ready.piece(number, 3), 0)
+
+
+def test_a_worker_that_fails_names_its_file_and_the_others_leave_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = make(tmp_path, usual(5000), workers=4)
+    kind = type(files.home)
+    put = kind.put
+
+    def failing(self: object, name: str, data: memoryview, *, flush: bool) -> None:
+        if name == "f000300.bin":
+            raise OSError(5, "Input/output error")
+        put(self, name, data, flush=flush)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(kind, "put", failing)
+    with pytest.raises(DriveFault, match=r"writing small/d0001/f000300\.bin: Input/output error|f000300.*I/O error"):
+        files.write(turn=1)
+    assert len(contents(tmp_path)) < 5000
+    assert not any(thread.name.startswith("copytime-") for thread in threading.enumerate())

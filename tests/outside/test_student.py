@@ -43,6 +43,11 @@ def test_distribution_against_scipy(t: float, df: float) -> None:
     assert t_cdf(t, df) == pytest.approx(float(stats.t.cdf(t, df)), rel=1e-7, abs=1e-12)
 
 
+@given(p=st.floats(0.01, 0.99), exponent=st.floats(5, 300))
+def test_very_many_degrees_of_freedom(p: float, exponent: float) -> None:
+    assert t_quantile(p, 10**exponent) == pytest.approx(float(stats.t.ppf(p, 10**exponent)), rel=1e-6, abs=1e-6)
+
+
 def test_half_width_of_few_repeats() -> None:
     """t / sqrt(n) for n = 2 to 10: recomputed from GUM G.3 (JCGM 100:2008); three repeats 100, 102, 98 give 4.968."""
     for count, factor in ((2, 8.985), (3, 2.484), (4, 1.591), (5, 1.242), (6, 1.049), (10, 0.715)):

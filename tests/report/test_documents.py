@@ -77,3 +77,9 @@ def test_the_schema_refuses_what_it_should(cli: Cli, tmp_path: Path, change: dic
     document = check(cli("qualify", tmp_path, "--small", "0", "--large", "16MB", "--json", "-q", "--repeats", "1").stdout)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({**document, **change}, schema("qualification"))
+
+
+def test_topics(cli: Cli) -> None:
+    (one,) = check(cli("explain", "margin", "--json").stdout)["topics"]
+    assert one["name"] == "margin"
+    assert len(check(cli("explain", "--json").stdout)["topics"]) > 30

@@ -187,3 +187,21 @@ def test_a_plan_says_what_it_costs(cli: Cli, tmp_path: Path) -> None:
     assert "endurance" in ran.stdout
     assert "warms" in ran.stdout
     assert not (tmp_path / "book").exists()
+
+
+def test_a_plan_says_what_share_of_a_rated_endurance_it_takes(cli: Cli, tmp_path: Path) -> None:
+    assert cli("kit", "add", "drive", "Quayside One", "--endurance", "600TB").returncode == 0
+    assert "600 TB" in cli("kit", "show", "Quayside One").stdout
+    for words in (("sustain", tmp_path, "--size", "400MB"), ("qualify", tmp_path, "--brief", "--large", "120MB")):
+        ran = cli(*words, "--dry-run", "--drive", "quayside one")
+        assert "% of the 600 TB that the drive is rated for" in ran.stdout
+        assert "rated for" not in cli(*words, "--dry-run").stdout
+    assert "uses up 400 MB, 0.000067 % of the 600 TB" in cli(
+        "sustain", tmp_path, "--size", "400MB", "-n", "--drive", "Quayside One"
+    ).stdout  # fmt: skip
+
+
+def test_a_stream_is_logged_under_the_name_that_was_given(cli: Cli, tmp_path: Path) -> None:
+    ran = cli("sustain", tmp_path, "--size", "40MB", "--drive", "Quayside One", "--json", "-q")
+    assert ran.returncode == 0, ran.stderr
+    assert check(ran.stdout)["drive"] == "Quayside One"

@@ -14,7 +14,7 @@ from copytime.visits.reconciling import reconcile
 from tests.support.bench import READ, WRITE, result
 from tests.support.campaigns import copies
 
-__all__ = ["Campaign", "Tally", "campaign", "tally"]
+__all__ = ["Campaign", "Tally", "campaign", "setters_of", "tally", "time_text"]
 
 #: Size of every copy, in bytes.
 _SIZE = 102e9
@@ -59,7 +59,7 @@ def campaign(seed: int) -> Campaign:
         here = own * rng.uniform(0.6, 0.9) if name == slower_here else own
         chain = min(here, 38e6) if name == fell_back else here
         truth = min(chain, figure) if model is Model.CAP else 1 / (1 / chain + figure)
-        setters[name] = _setters(name, model, figure, here, fallen=name == fell_back, changed=name == slower_here)
+        setters[name] = setters_of(name, model, figure, here, fallen=name == fell_back, changed=name == slower_here)
         for day in range(days):
             visit_effect = rng.gauss(0, day_sd)
             times = []
@@ -67,7 +67,7 @@ def campaign(seed: int) -> Campaign:
                 seconds = _SIZE / truth * math.exp(day_effect[day] + visit_effect + rng.gauss(0, 0.004)) + rng.gauss(0, 0.15)
                 if rng.random() < 0.02:
                     seconds = _mistyped(seconds, rng)
-                times.append(_text(seconds))
+                times.append(time_text(seconds))
             more = {"bridge": f"Bridge {name[-1]}", "made": f"2026-11-{10 + day}"}
             notes += [copies(name, direction, time, **more) for time in times]
         for visit in range(3):
@@ -90,7 +90,7 @@ def campaign(seed: int) -> Campaign:
     return Campaign(notes, measured, direction, model, figure, setters, hard, determined)
 
 
-def _setters(name: str, model: Model, figure: float, here: float, *, fallen: bool, changed: bool) -> set[str]:
+def setters_of(name: str, model: Model, figure: float, here: float, *, fallen: bool, changed: bool) -> set[str]:
     """Name the parts that may rightly be said to set the pace."""
     bridge = f"Bridge {name[-1]}"
     if model is Model.ADDS:
@@ -107,7 +107,7 @@ def _mistyped(seconds: float, rng: random.Random) -> float:
     return rng.choice((seconds * 10, seconds / 10, seconds * 60, seconds + 60 * rng.randint(2, 9), seconds + 600))
 
 
-def _text(seconds: float) -> str:
+def time_text(seconds: float) -> str:
     whole = max(1, round(seconds))
     return f"{whole // 60}:{whole % 60:02d}" if whole < 6000 else f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 

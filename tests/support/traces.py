@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CHUNK", "NOISES", "declining", "dropping", "noisy", "outliers", "steady", "swinging", "zoned"]
+__all__ = ["CHUNK", "NOISES", "SLICE", "declining", "dropping", "noisy", "outliers", "steady", "swinging", "zoned"]
 
 Times = NDArray[np.float64]
 
@@ -13,13 +13,18 @@ Times = NDArray[np.float64]
 CHUNK = 64 * 2**20
 
 #: Kinds of noise that drives show about their level, as (name, spread).
-NOISES = ("quiet", "usual", "loud", "heavy", "alike")
+NOISES = ("quiet", "usual", "loud", "heavy", "alike", "slices")
+
+#: Seconds after which a limiter grants the next share (the kernel's bandwidth limit: a tenth).
+SLICE = 0.1
 
 
 def noisy(rates: Times, seed: int, kind: str = "usual") -> Times:
     """Return the seconds of chunks that would take CHUNK / rates (MB/s) without noise."""
     draw = np.random.default_rng(seed)
     count = len(rates)
+    if kind == "slices":
+        return _granted(CHUNK / (rates * 1e6), draw)
     if kind == "heavy":  # Student's t with three degrees of freedom: now and then far out
         rest = 0.03 * draw.standard_t(3, count)
     elif kind == "alike":  # neighbours are alike: first-order autoregression, 0.6
@@ -31,6 +36,19 @@ def noisy(rates: Times, seed: int, kind: str = "usual") -> Times:
     else:
         rest = {"quiet": 0.002, "usual": 0.03, "loud": 0.10}[kind] * draw.standard_normal(count)
     made: Times = CHUNK / (rates * 1e6) * np.exp(rest)
+    return made
+
+
+def _granted(seconds: Times, draw: np.random.Generator) -> Times:
+    """Let chunks end where the time is granted in slices: at the end of one, a few milliseconds late.
+
+    What a chunk has to wait is not lost: the next one ends no later for it, so that neighbours are unlike each other.
+    Now and then a slice is missed altogether, and what piled up meanwhile comes at once.
+    """
+    ends = np.ceil((np.cumsum(seconds) + draw.uniform(0, SLICE)) / SLICE)
+    ends += (draw.random(len(ends)) < 0.01) * draw.integers(1, 3, len(ends))
+    late = ends * SLICE + 0.004 * np.abs(draw.standard_normal(len(ends)))
+    made: Times = np.maximum(np.diff(np.maximum.accumulate(late), prepend=0.0), 1e-4)
     return made
 
 

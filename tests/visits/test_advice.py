@@ -85,3 +85,46 @@ def test_trimming_is_said_only_when_there_were_repeats() -> None:
         [a_pass(direction=Direction.TO_DRIVE), a_pass(direction=Direction.FROM_DRIVE)], trims_deleted=True
     )
     assert "trims" not in said([a_pass(repeat=number, laid_out=True) for number in (1, 2)], trims_deleted=True)
+
+
+@pytest.mark.parametrize(
+    ("direction", "moved", "words"),
+    [
+        (
+            Direction.TO_DRIVE,
+            {"device_bytes": 1_300_000_000, "other_bytes": 200_000_000},
+            "wrote 300 MB more than the payload",
+        ),
+        (Direction.TO_DRIVE, {"device_bytes": 1_300_000_000, "other_bytes": 400_000_000}, "also read 400 MB"),
+        (Direction.TO_DRIVE, {"idle_bytes": 300_000_000, "other_idle_bytes": 500_000_000}, "read 500 MB on its own"),
+        (Direction.FROM_DRIVE, {"device_bytes": 1_300_000_000}, "read 300 MB more than the payload"),
+        (Direction.FROM_DRIVE, {"other_bytes": 300_000_000}, "also wrote 300 MB"),
+        (Direction.FROM_DRIVE, {"idle_bytes": 600_000_000, "other_idle_bytes": 500_000_000}, "read 600 MB on its own"),
+        (Direction.FROM_DRIVE, {"idle_bytes": 100_000_000, "other_idle_bytes": 500_000_000}, "wrote 500 MB on its own"),
+    ],
+    ids=["more", "other way", "all along, other way", "read more", "read, other way", "read all along", "written all along"],
+)
+def test_the_reason_that_is_named_for_a_shared_drive_is_the_largest(
+    direction: Direction, moved: dict[str, int], words: str
+) -> None:
+    one = a_pass(rate=100e6, witness=Witness.SHARED, direction=direction, **{"device_bytes": 10**9, **moved})
+    text = said([one, a_pass(direction=direction)])
+    amount = float(words.split(" MB", maxsplit=1)[0].rpartition(" ")[2])
+    assert f"the drive {words}" in text
+    assert f"({amount / 10:g} MB/s)" in text.replace(".00 MB/s", " MB/s")  # the pass lasted ten seconds
+    assert text.count("something else used it") == 1
+
+
+def test_a_drive_that_is_shared_in_several_repeats_is_told_once_with_the_worst() -> None:
+    passes = [a_pass(repeat=1, device_bytes=10**9)] + [
+        a_pass(repeat=repeat, witness=Witness.SHARED, device_bytes=10**9 + more * 10**6)
+        for repeat, more in ((2, 100), (3, 700), (4, 200))
+    ]
+    text = said(passes)
+    assert (
+        "large to-drive, 3 of 4 repeats: something else used it meanwhile; most in repeat 3, when the drive wrote 700 MB"
+        in text
+    )
+    assert text.count("something else") == 1
+    assert text.count("a virus scanner") == 1
+    assert "virus scanner" not in said(STEADY)

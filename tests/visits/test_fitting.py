@@ -49,14 +49,16 @@ def test_what_memory_answered_or_the_other_direction_shows_nothing() -> None:
 def test_link_and_capacity() -> None:
     host = item(KitKind.HOST, "Harbour 4", needs_link="usb3.2-gen1x1", needs_from="256GB", needs_to="8TB")
 
-    def met(link: str | None, capacity: int | None) -> list[Met]:
-        named = find_link(link) if link else None
+    def met(link: str | None, capacity: int | None, *, seen: bool = True) -> list[Met]:
+        named = (find_link(link), seen) if link else None
         return [one.met for one in requirements_of(host, results=(), link=named, capacity=capacity)]
 
     assert met("usb3.2-gen2x1", 10**12) == [Met.MET, Met.MET]
     assert met("usb2.0", 10**11) == [Met.NOT_MET, Met.NOT_MET]
     assert met("usb3.0", 10**13) == [Met.MET, Met.NOT_MET]
     assert met(None, None) == [Met.NOT_SHOWN, Met.NOT_SHOWN]
+    assert met("usb3.2-gen2x1", None, seen=False)[0] is Met.NOT_SHOWN  # what is declared shows nothing
+    assert met("usb2.0", None, seen=False)[0] is Met.NOT_MET
     with pytest.raises(InputError, match="nothing is registered"):
         requirements_of(item(KitKind.HOST, "Harbour 5"), results=(), link=None, capacity=None)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from copytime.analysis.results import results_of
@@ -50,6 +52,9 @@ def test_a_single_repeat_shows_nothing() -> None:
         ("link>=5Gb/s", Way(parts=(FIVE,)), "met"),
         ("link>=10Gb/s", Way(parts=(FIVE,)), "not-met"),
         ("link>=5Gb/s", Way(parts=()), "not-shown"),
+        ("link>=5Gb/s", Way(parts=(replace(FIVE, source="declared"),)), "not-shown"),
+        ("link>=10Gb/s", Way(parts=(replace(FIVE, source="declared"),)), "not-met"),
+        ("UAS", Way(parts=(), protocol="uas"), "met"),
         ("uas", Way(parts=(), protocol="uas"), "met"),
         ("uas", Way(parts=(), protocol="bot"), "not-met"),
         ("uas", Way(parts=()), "not-shown"),

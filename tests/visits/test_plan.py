@@ -186,12 +186,14 @@ def test_the_description_says_all_that_matters(target: Target) -> None:
     text = describe(make_plan(target, Options()))
     for words in ("40.84 GB in all", "8 GB large and 5000 small files", "5 times", "49.01 GB", "none of your files"):
         assert words in text
-    for words in ("endurance", "warms", "cut at 2 min"):
+    for words in ("a little of the drive's endurance", "warms", "cut at 2 min"):
         assert words in text
     once = describe(make_plan(target, Options(repeats=1)))
     assert "once" in once
     assert "1 times" not in once
     assert "Quayside One, 500 GB, USB" in behind(target)
+    rated = describe(make_plan(target, Options(endurance=600 * 10**12)))  # 40.84 GB of 600 TB
+    assert "uses up 0.0068 % of the 600 TB that the drive is rated for" in rated
 
 
 def test_time_by_what_is_known(target: Target) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from copytime.analysis.observing import chain_members
 from copytime.attached import Backing, Disk, Layer, Target
 from copytime.attached.interpret import interpret
 from copytime.attached.linux_facts import LinuxFacts
@@ -66,6 +67,24 @@ def test_a_link_that_fell_back_is_told_with_the_plan(tmp_path: Path) -> None:
     assert any("fell back" in said for said in way.warnings)
     assert way.ceiling is not None
     assert way.ceiling < 60e6
+
+
+def test_a_bridge_that_is_registered_for_more_than_is_seen_fell_back(tmp_path: Path) -> None:
+    home = lay_out("fell-back", tmp_path)
+    (version,) = [
+        path for path in home.rglob("version") if path.parent.joinpath("idVendor").exists() and "-" in path.parent.name
+    ]
+    version.write_text(" 2.00\n", encoding="ascii")  # a bridge that does not tell that it can do more
+    here = LinuxFacts(home / "sys", home / "proc", home / "run/udev/data")
+    (found,) = interpret([here.drive("sde")])
+    alone = way_to(TARGET, Options(), seen=found)
+    assert not any("fell back" in said for said in alone.warnings)
+    way = way_to(TARGET, Options(link=find_link("usb3.2-gen2x1")), seen=found)
+    assert [said[:32] for said in way.warnings if "USB 2.0" in said] == ["It fell back to USB 2.0 High Spe"]
+    _, links = chain_members(way.parts)
+    assert [link.fell_back for link in links] == [True]
+    usual = way_to(TARGET, Options(link=find_link("usb3.2-gen2x1")), seen=seen("hub-between", tmp_path / "hub", "sdc"))
+    assert not any("fell back" in said for said in usual.warnings)  # 5 Gb/s may be all that the port can do
 
 
 def test_nothing_seen_leaves_what_is_declared() -> None:

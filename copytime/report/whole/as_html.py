@@ -130,7 +130,9 @@ def _cell(text: str, column: Column) -> str:
 
 
 def _kind(one: Column) -> str:
-    return ' class="figure"' if one.figure else ' class="tight"' if one.tight else ""
+    named = (("figure", one.figure), ("tight", one.tight), ("wide", one.wide))
+    found = next((name for name, is_so in named if is_so), None)
+    return f' class="{found}"' if found else ""
 
 
 def _listing(one: Listing) -> list[str]:

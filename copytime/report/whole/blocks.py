@@ -45,13 +45,14 @@ class Bullets:
 class Column:
     """One column: its name, its unit where the cells have one, and whether they are figures, to be set flush right.
 
-    The words of a ``tight`` one are never broken: days and ids.
+    The words of a ``tight`` one are never broken: days and ids. A ``wide`` one holds sentences and needs room.
     """
 
     name: str
     unit: str = ""
     figure: bool = False
     tight: bool = False
+    wide: bool = False
 
     @property
     def title(self) -> str:

@@ -69,15 +69,18 @@ def payload_text(one: Note) -> str:
 
 
 def chain_text(parts: Sequence[Part]) -> str:
-    """Write the parts that bytes pass through, in their order; a mode that is declared says so."""
+    """Write the parts that bytes pass through, in their order; a mode that is declared says so.
+
+    A port is one end of its link, and what cannot be seen behind a bridge belongs to it: both are left out.
+    """
     said = []
     for part in parts:
-        name = part.name if part.kind in ("drive", "host") else f"{part.kind} {part.name}"
-        more = [part.link] if part.link and part.link != part.name else []
-        if part.possible and part.possible != part.negotiated:
-            more.append(f"could be {part.possible}")
-        if part.source == "declared" and part.kind not in ("drive", "host"):
-            more.append("declared")
+        if part.kind in ("port", "file system") or (part.kind == "inner link" and not part.link):
+            continue
+        bare = part.kind in ("drive", "host")
+        name = part.name if bare else f"{part.kind} {part.link or part.name}"
+        more = [f"could be {part.possible}"] if part.possible and part.possible != part.negotiated else []
+        more += ["declared"] if part.source == "declared" and not bare else []
         said.append(f"{name} ({', '.join(more)})" if more else name)
     return " → ".join(said)
 

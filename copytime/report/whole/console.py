@@ -146,7 +146,7 @@ def faults_section(whole: Whole) -> Section:
         Column("day", tight=True),
         Column("fault"),
         Column("after", figure=True),
-        Column("message and remark"),
+        Column("message and remark", wide=True),
     )
     rows = tuple(map(_fault, sorted(whole.found.faults, key=lambda one: (one.made, one.id))))
     return Section(title="Faults", blocks=(Table(caption="Faults at consoles", columns=columns, rows=rows),))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from copytime.analysis.compare import Outcome
 from copytime.analysis.elimination import ASSUMPTION
+from copytime.analysis.evidence import Clearing
 from copytime.analysis.reconciled import Buying, Reconciled
 from copytime.analysis.whole import ComparedSet, Whole
 from copytime.notes import KitItem, KitKind, NoteKind
@@ -30,7 +31,7 @@ def pace_section(whole: Whole) -> Section:
     for host, direction in dict.fromkeys((one.note.host, one.note.direction) for one in results):
         here = [one for one in results if (one.note.host, one.note.direction) == (host, direction)]
         shared = [one for one in whole.found.shared if one.direction is direction]
-        lines = [line.removeprefix("- ").strip() for line in finding_lines(here, shared, whole.found)]
+        lines = [line.removeprefix("- ").strip() for line in finding_lines(here, shared)]
         blocks.append(Heading(f"{host}, {WAY[direction] if direction else ''}"))
         blocks.append(_verdicts(str(host), direction, here))
         blocks.append(Bullets(tuple(lines)))
@@ -87,29 +88,42 @@ def _verdicts(host: str, direction: Direction | None, several: list[Reconciled])
     )
 
 
+#: Witnesses that are named of each part.
+_NAMED = 2
+
+
 def _evidence(results: tuple[Reconciled, ...]) -> Table:
     """Say of every part of every chain what shows that it can go faster, or that nothing does."""
     rows = []
     for one in results:
         judgement = one.judgement
+        parts = (*(link.part for link in judgement.observation.links), *judgement.observation.parts)
         cleared = {(each.part.kind, each.part.name): each for each in judgement.cleared}
-        for part in (*(link.part for link in judgement.observation.links), *judgement.observation.parts):
-            found = cleared.get((part.kind, part.name))
-            fate = "not cleared" if found is None else "cleared" if found.full else "provisionally"
-            why = "nothing shows that it can go clearly faster"
-            if found is not None:
-                by = list(found.evidence)
-                shown = "; ".join(by[:3]) + (f"; and {len(by) - 3} more" if len(by) > 3 else "")
-                why = shown + (f". But: {'; '.join(found.reasons)}" if found.reasons else "")
-            about = f"{one.note.drive} at {one.note.host} [{one.id}], {one.note.direction}"
-            rows.append((about, f"{part.kind} {part.name}", fate, why))
+        left = [f"{part.kind} {part.name}" for part in parts if (part.kind, part.name) not in cleared]
+        full = [_by(each) for each in judgement.cleared if each.full]
+        some = [_by(each) for each in judgement.cleared if not each.full]
+        about = f"{one.note.drive} at {one.note.host}, {one.note.direction} [{one.id}]"
+        rows.append((about, "; ".join(left) or NONE, "; ".join(full) or NONE, "; ".join(some) or NONE))
+    columns = (
+        Column("result"),
+        Column("not cleared"),
+        Column("cleared", wide=True),
+        Column("cleared provisionally", wide=True),
+    )
     return Table(
         caption="Evidence: which parts are cleared of setting the pace, and by what",
-        columns=(Column("result"), Column("part"), Column("cleared"), Column("by")),
+        columns=columns,
         rows=tuple(rows),
-        note="A part is cleared by another result through it that is clearly faster: beyond all margins and by more "
-        "than 5 %.",
+        note="A part is cleared by another result through it that is clearly faster: beyond all margins, and by more "
+        "than 5 %. Nothing shows that a part that is not cleared can go clearly faster.",
     )
+
+
+def _by(one: Clearing) -> str:
+    """Say what clears a part, and what keeps that from being enough."""
+    more = f" and {len(one.evidence) - _NAMED} more" if len(one.evidence) > _NAMED else ""
+    shown = f"{one.part.kind} {one.part.name}: by {', '.join(one.evidence[:_NAMED])}{more}"
+    return f"{shown} (but {', '.join(one.reasons)})" if one.reasons else shown
 
 
 _OUTCOMES = {

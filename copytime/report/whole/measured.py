@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from copytime.analysis.whole import Whole, drive_name
 from copytime.records import Direction, Qualification, Result, Verdict, Witness, Workload
+from copytime.report.results import latencies
 from copytime.report.sustain import Stream, cause_of, phase_rate, shape_of, streams_of
-from copytime.report.tables import any_visit, latencies, rate_with_margin
+from copytime.report.tables import any_visit, rate_with_margin
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, either, payload_of, share_text, visit_text
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text
@@ -61,7 +62,7 @@ def _rates(visits: Sequence[Qualification]) -> Table:
     columns = (
         Column("drive"),
         Column("visit", tight=True),
-        Column("payload"),
+        Column("payload", tight=True),
         Column("to the drive", "MB/s", figure=True),
         Column("any visit", figure=True),
         Column("of ceiling", "MB/s", figure=True),
@@ -108,7 +109,7 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("visit", tight=True),
             Column("direction", tight=True),
             Column("files", figure=True),
-            Column("sizes"),
+            Column("sizes", tight=True),
             Column("at once", figure=True),
             Column("files/s", figure=True),
             Column("each: median", figure=True),
@@ -130,7 +131,7 @@ def _detail(visits: Sequence[Qualification]) -> Table:
     columns = (
         Column("drive"),
         Column("visit", tight=True),
-        Column("payload"),
+        Column("payload", tight=True),
         Column("direction", tight=True),
         Column("median", "MB/s", figure=True),
         Column("repeats", figure=True),
@@ -182,7 +183,7 @@ def _paces(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("files"),
             Column("direction", tight=True),
             Column("certainty"),
-            Column("who sets the pace"),
+            Column("who sets the pace", wide=True),
             Column("as of", tight=True),
         )
         yield Table(

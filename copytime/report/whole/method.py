@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from copytime._version import __version__
 from copytime.analysis.whole import Scope, Whole, drive_name
 from copytime.notes import Note, NoteKind
-from copytime.records import Workload
+from copytime.records import Qualification, Workload
 from copytime.report.notes import result as note_result
 from copytime.report.sustain import is_stream
 from copytime.report.whole.blocks import Block, Bullets, Column, Heading, Listing, Paragraph, Section, Table
@@ -104,14 +104,15 @@ def repeat_section(whole: Whole) -> Section:
     blocks: list[Block] = []
     if whole.measured:
         blocks += [_setups(whole), _options(whole)]
-        checks = dict.fromkeys(
-            (drive_name(one), str(one.conditions.get("selfchecked", "not self-checked there"))) for one in whole.measured
-        )
+        checks: dict[str, dict[str, None]] = {}
+        for one in whole.measured:
+            told = str(one.conditions.get("selfchecked", "not self-checked there"))
+            checks.setdefault(told, {})[drive_name(one)] = None
         blocks.append(
             Table(
                 caption="Self-check of the instrument",
-                columns=(Column("drive"), Column("last self-check before a visit")),
-                rows=tuple(checks),
+                columns=(Column("drives"), Column("last self-check before the visits", wide=True)),
+                rows=tuple((", ".join(drives), told) for told, drives in checks.items()),
                 note="'copytime selfcheck FOLDER' tries out on the very drive what the figures rest on.",
             )
         )
@@ -139,43 +140,43 @@ def _setups(whole: Whole) -> Table:
 
 
 def _options(whole: Whole) -> Table:
-    rows = []
+    """List each way in which it was measured once, with the visits."""
+    found: dict[tuple[str, ...], list[str]] = {}
     for one in whole.measured:
-        known = one.conditions
-        durable = dict.fromkeys(f"{each.workload}: {each.durability}" for each in one.passes if each.durability)
-        large, small = known.get("large_bytes"), known.get("small_files")
-        if is_stream(one):
-            large, small = known.get("sustain_bytes", large), None
-        rows.append(
-            (
-                drive_name(one),
-                visit_text(one),
-                size_text(large) if isinstance(large, int) and large else NONE,
-                f"{small} of {known.get('small_recipe', 'sizes unknown')}" if small else NONE,
-                str(max((each.repeat for each in one.passes), default=0)),
-                str(known.get("depth", NONE)),
-                size_text(block) if isinstance(block := known.get("block_bytes"), int) else NONE,
-                str(known.get("workers", NONE)),
-                "; ".join(durable) or NONE,
-            )
-        )
+        found.setdefault(_option(one), []).append(f"{drive_name(one)} {visit_text(one)}")
     columns = (
-        Column("drive"),
-        Column("visit", tight=True),
-        Column("large payload", figure=True),
+        Column("large payload"),
         Column("small files"),
         Column("repeats", figure=True),
         Column("requests in flight", figure=True),
         Column("block", figure=True),
         Column("workers", figure=True),
         Column("made to last by"),
+        Column("visits", wide=True),
     )
     return Table(
         caption="Payload and options",
         columns=columns,
-        rows=tuple(rows),
+        rows=tuple((*options, ", ".join(visits)) for options, visits in found.items()),
         note="Large payload: random data, every 4 KiB stamped with where it belongs. 'Usual mix 1' is version 1 of "
         "the fixed recipe of small files: log-normal sizes of 1 KiB to 1 MiB, median 16 KiB, the same files for everybody.",
+    )
+
+
+def _option(one: Qualification) -> tuple[str, ...]:
+    known = one.conditions
+    durable = dict.fromkeys(f"{each.workload}: {each.durability}" for each in one.passes if each.durability)
+    large, small, block = known.get("large_bytes"), known.get("small_files"), known.get("block_bytes")
+    if is_stream(one):
+        large, small = known.get("sustain_bytes", large), None
+    return (
+        size_text(large) if isinstance(large, int) and large else NONE,
+        f"{small} of {known.get('small_recipe', 'sizes unknown')}" if small else NONE,
+        str(max((each.repeat for each in one.passes), default=0)),
+        str(known.get("depth", NONE)),
+        size_text(block) if isinstance(block, int) else NONE,
+        str(known.get("workers", NONE)),
+        "; ".join(durable) or NONE,
     )
 
 
@@ -242,7 +243,7 @@ def notes_section(whole: Whole) -> Section:
         Column("chain"),
         Column("times as written"),
         Column("comes to", figure=True),
-        Column("remark"),
+        Column("remark", wide=True),
     )
     rows = tuple(
         (

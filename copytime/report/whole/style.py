@@ -80,13 +80,14 @@ caption{text-align:left;padding:.6rem .7rem;font-weight:600;border-bottom:1px so
 caption span{position:sticky;left:.7rem;display:inline-block;max-width:calc(100vw - 5rem)}
 th,td{padding:.45rem .7rem;text-align:left;vertical-align:top;border-bottom:1px solid var(--line)}
 thead th{vertical-align:bottom;font-weight:600;border-bottom:2px solid var(--strong-line);color:var(--ink)}
-tbody th{font-weight:600;min-width:7rem;position:sticky;left:0;background:var(--sheet)}
+tbody th{font-weight:600;min-width:9rem;position:sticky;left:0;background:var(--sheet)}
 tbody tr:nth-child(even)>*{background:var(--stripe)}
 tbody tr:last-child>*{border-bottom:0}
 .figure{text-align:right;white-space:nowrap}
 thead .figure{white-space:normal}
 .tight{white-space:nowrap}
-td:not(.figure,.tight){min-width:6rem;max-width:34rem}
+td.wide{min-width:20rem}
+td:not(.figure,.tight,.wide){max-width:20rem}
 .unit{color:var(--quiet);font-weight:400;white-space:nowrap}
 .note{font-size:.85rem;color:var(--quiet);max-width:90ch;margin:.4rem 0 1.4rem}
 pre.scroll{padding:.8rem 1rem;font:.85rem/1.6 ui-monospace,"DejaVu Sans Mono","Liberation Mono",monospace;white-space:pre}
@@ -94,15 +95,16 @@ figure{margin:1.2rem 0;padding:.8rem;background:#fff;color:#1d2629;border:1px so
 figure svg{display:block;width:100%;height:auto}
 figcaption{font-size:.9rem;color:#46545d;margin-top:.5rem}
 footer{color:var(--quiet);font-size:.85rem;padding-bottom:2rem}
-@media (min-width:76rem){
+@media (min-width:100rem){
 .page{display:grid;grid-template-columns:15rem minmax(0,1fr);gap:3rem}
 nav ul{position:sticky;top:1rem;display:block;border:0;padding:0;border-left:3px solid var(--line);padding-left:1rem}
 nav a{padding:.28rem 0;line-height:1.3}
 }
 @media (max-width:40rem){
+td.wide{min-width:16rem}
 table{font-size:.82rem}
 th,td{padding:.4rem .5rem}
-tbody th{max-width:9.5rem;min-width:5rem;border-right:1px solid var(--line)}
+tbody th{max-width:9.5rem;min-width:6.5rem;border-right:1px solid var(--line)}
 #in-short>ul{padding:.6rem .8rem .6rem 1.7rem}
 }
 @media print{
@@ -126,7 +128,7 @@ caption span{position:static;max-width:none}
 thead{display:table-header-group}
 th,td{padding:2.2pt 4pt}
 tbody th{position:static;min-width:0;max-width:none}
-td:not(.figure,.tight){min-width:0;max-width:none}
+td.wide,td:not(.figure,.tight){min-width:0;max-width:none}
 tr,figure,li{break-inside:avoid}
 th,td{overflow-wrap:break-word}
 .figure{white-space:normal}

@@ -28,8 +28,14 @@ def tested_section(whole: Whole) -> Section:
         blocks += [_chains(whole.measured), _conditions(whole.measured)]
     hosts = list(_hosts(whole.notes))
     if hosts:
-        columns = [Column(name) for name in ("chain", "port or link", "system", "days")]
-        columns.append(Column("notes", figure=True))
+        columns = [
+            Column("drive"),
+            Column("chain", wide=True),
+            Column("port or link", tight=True),
+            Column("system"),
+            Column("days", tight=True),
+            Column("notes", figure=True),
+        ]
         blocks.append(Table(caption="Chains at the consoles, as declared", columns=tuple(columns), rows=tuple(hosts)))
     return Section(title="What was tested", blocks=tuple(blocks))
 
@@ -38,7 +44,7 @@ def _kit(several: tuple[KitItem, ...]) -> Table:
     rows = tuple((one.name, one.kind.value, _about(one) or NONE, _state(one) or NONE) for one in several)
     return Table(
         caption="Kit, as registered",
-        columns=(Column("name"), Column("kind"), Column("what is known of it"), Column("state")),
+        columns=(Column("name"), Column("kind"), Column("what is known of it", wide=True), Column("state")),
         rows=rows,
         note="Rated figures are the makers'. 'Reference' is the drive that is measured again and again to learn how "
         "days differ.",
@@ -62,7 +68,7 @@ def _chains(several: tuple[Qualification, ...]) -> Table:
         found.setdefault((drive_name(one), chain_text(one.chain) or NONE), []).append(visit_text(one))
     return Table(
         caption="Chains on the PC, in the order of the bytes",
-        columns=(Column("drive"), Column("chain"), Column("visits")),
+        columns=(Column("drive"), Column("chain", wide=True), Column("visits", wide=True)),
         rows=tuple((drive, chain, ", ".join(visits)) for (drive, chain), visits in found.items()),
         note="What is not marked as declared was read from the system. A link that could be better fell back.",
     )
@@ -101,13 +107,14 @@ def _condition(one: Qualification) -> tuple[str, ...]:
 
 def _hosts(several: tuple[Note, ...]) -> Iterator[tuple[str, ...]]:
     """Go through the chains that were noted, each once, with the days and how many notes there are."""
-    found: dict[tuple[str, str, str], list[Note]] = {}
+    found: dict[tuple[str, str, str, str], list[Note]] = {}
     for one in several:
         named = [one.drive, one.bridge and f"bridge {one.bridge}", one.cable and f"cable {one.cable}", one.host]
         port = [f"port {one.port}" if one.port else "", f"{one.link} (declared)" if one.link else ""]
-        key = (" → ".join(name for name in named if name), ", ".join(filter(None, port)), one.system or "")
+        chain = " → ".join(name for name in named if name)
+        key = (one.drive or "not noted", chain, ", ".join(filter(None, port)), one.system or "")
         found.setdefault(key, []).append(one)
-    for (chain, at, system), notes in sorted(found.items()):
+    for (drive, chain, at, system), notes in sorted(found.items()):
         days = sorted({one.made[:10] for one in notes})
         span = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
-        yield (chain or "not noted", at or NONE, system or NONE, span, str(len(notes)))
+        yield (drive, chain or NONE, at or NONE, system or NONE, span, str(len(notes)))

@@ -29,7 +29,7 @@ ATTRIBUTES = {
     "http-equiv": "Content-Security-Policy",
     "name": "viewport|color-scheme",
     "content": r"width=device-width, initial-scale=1|light dark|default-src 'none';[a-z' :;-]*",
-    "class": "skip|subtitle|made|invented|page|scroll|figure|tight|unit|note",
+    "class": "skip|subtitle|made|invented|page|scroll|figure|tight|wide|unit|note",
     "href": "#[a-z0-9-]+",
     "id": "[a-z0-9-]+",
     "aria-labelledby": "[a-z0-9-]+",

@@ -1,0 +1,351 @@
+"""A run sheet as text, as a sheet to fill in, and as a document."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from fractions import Fraction
+from typing import Any
+
+from copytime.analysis.run_sheet import Basis, Combination, Day, LeftOut, Run, RunSheet
+from copytime.logbook.sheets import write_sheet
+from copytime.notes import PayloadKind
+from copytime.report.frame import document
+from copytime.report.tables import table
+from copytime.safetext import plain, shorten
+from copytime.units import clock_text, duration_text, percent_text, size_text
+
+__all__ = ["cautions", "plan_document", "plan_sheet", "plan_text"]
+
+#: Widest line, in columns.
+_WIDTH = 100
+
+#: Names are not cut to less than this.
+_NARROWEST = 8
+
+#: Columns of the sheet that always stand there: what was planned, and what is to be filled in.
+_ALWAYS = (
+    "planned_run", "planned_visit", "planned_start", "drive", "host", "planned_time", "made", "time", "remark", "fault",
+    "id",
+)  # fmt: skip
+
+#: All of them in order; the others stand there where a row has something in them.
+_SHEET = (
+    "planned_run", "planned_visit", "planned_start", "drive", "bridge", "cable", "host", "port", "direction", "scene",
+    "payload", "payload_kind", "size", "planned_time", "made", "time", "remark", "fault", "campaign", "id",
+)  # fmt: skip
+
+
+def plan_text(one: RunSheet) -> str:
+    """Write a run sheet for a terminal."""
+    if not one.schedule.runs:
+        return _nothing_left(one)
+    lines = [*_head(one), "", *_expected(one)]
+    for day in one.schedule.days:
+        lines += ["", *_day(one, day)]
+    lines += ["", *_totals(one)]
+    for why in dict.fromkeys(said.why for said in one.schedule.left_out):
+        lost = "; ".join(f"{_times(said)} of {_whole(said.of, one)}" for said in one.schedule.left_out if said.why == why)
+        lines += _led("left out", f"{why}: {lost}")
+    if one.visits_needed:
+        lines += _led("", f"--visits {one.visits_needed} would hold all of it")
+    elif one.schedule.left_out:
+        lines += _led("", "no number of days of this length would hold all of it")
+    for drive in one.unfit:
+        lines += _led("unfit", f"{plain(drive.drive)} at {plain(drive.host or 'all hosts')}: {drive.why}")
+    for said_too in cautions(one):
+        lines += _led("care", said_too)
+    return "\n".join(lines)
+
+
+def _led(word: str, text: str) -> list[str]:
+    """Break a text into lines under a word."""
+    return textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent=f"{word:<10}",
+        subsequent_indent=" " * 10,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def _nothing_left(one: RunSheet) -> str:
+    logged = f"{one.logged} repeats stand in the logbook" + (f" (campaign {plain(one.campaign)})" if one.campaign else "")
+    return f"nothing is left: {logged}, {one.repeats} of each combination"
+
+
+def _head(one: RunSheet) -> list[str]:
+    days = "one day" if len(one.schedule.days) == 1 else f"{len(one.schedule.days)} days"
+    hosts = ", ".join(plain(name, limit=30) for name in one.hosts)
+    campaign = f"; campaign {plain(one.campaign)}" if one.campaign else ""
+    logged = f"; {one.logged} of them logged already" if one.logged else ""
+    drives = f"{len(one.drives)} {'drive' if len(one.drives) == 1 else 'drives'}"
+    lines = _led("plan", f"{drives} at {hosts}, {one.repeats} repeats of each{logged}, on {days}{campaign}")
+    runs = "balanced: no drive always first or after the same one (Williams 1949)"
+    lines += _led("order", f"{runs}; seed {one.seed}")
+    if one.reference is not None:
+        lines += _led("", f"{plain(one.reference)} is the reference: first and last of each day, with the shortest payload")
+    margin, difference = percent_text(one.reach.margin), percent_text(one.reach.difference)
+    fits = "what fits: " if one.schedule.left_out else ""
+    lines += _led("shows", f"{fits}a rate within ± {margin}, two drives that differ by {difference} or more; {one.rests_on}")
+    return lines
+
+
+def _what(one: Combination) -> str:
+    if one.direction is None:
+        return f"load {one.scene}"
+    return f"{one.direction} {one.payload}"
+
+
+def _who(one: Combination, sheet: RunSheet) -> str:
+    return plain(one.drive if len(sheet.hosts) == 1 else f"{one.drive} at {one.host}")
+
+
+def _whole(one: Combination, sheet: RunSheet) -> str:
+    return f"{_who(one, sheet)}, {plain(_what(one), limit=60)}"
+
+
+def _times(one: LeftOut) -> str:
+    return f"{one.repeats} {'run' if one.repeats == 1 else 'runs'}"
+
+
+def _combinations(one: RunSheet) -> list[tuple[Combination, int]]:
+    """List what is planned, in the order in which it was asked for, with the number of runs."""
+    counts = Counter(run.of.key for run in one.schedule.runs)
+    known = {run.of.key: run.of for run in one.schedule.runs}
+    order = {name: place for place, name in enumerate((*one.hosts, *one.drives))}
+
+    def place(key: str) -> tuple[object, ...]:
+        of = known[key]
+        return order[of.host], order[of.drive], of.direction is None, of.payload or "", of.direction != "to-drive", key
+
+    keys = sorted(known, key=place)
+    return [(known[key], counts[key]) for key in keys]
+
+
+def _expected(one: RunSheet) -> list[str]:
+    """Lay out how long each thing is expected to take; letters lead to what that rests on."""
+    letters: dict[str, str] = {}
+    rows = []
+    for of, count in _combinations(one):
+        letter = letters.setdefault(of.expected.rests_on, _letter(len(letters)))
+        mark = "  ASSUMED" if of.expected.basis is Basis.ASSUMED else ""
+        rows.append(
+            (
+                _who(of, one),
+                plain(_what(of)),
+                plain(of.size_text or "-", limit=16),
+                str(count),
+                duration_text(of.expected.seconds),
+                f"{letter}{mark}",
+            )
+        )
+    lines = [_fitted(("drive", "what", "size", "runs", "each", "by"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
+    for said, letter in letters.items():
+        lines += _led(f"by {letter}", plain(said))
+    return lines
+
+
+def _letter(number: int) -> str:
+    return chr(ord("a") + number) if number < 26 else f"a{number - 25}"
+
+
+def _moment(one: RunSheet, run_s: float) -> str:
+    """Write the time of day; beyond midnight with the days that have passed."""
+    minutes = int((one.start_s + run_s) // 60)
+    days, of_day = divmod(minutes, 24 * 60)
+    return f"{of_day // 60:02d}:{of_day % 60:02d}" + (f"+{days}" if days else "")
+
+
+def _date(one: RunSheet, visit: int) -> str | None:
+    return None if one.date is None else (date.fromisoformat(one.date) + timedelta(days=visit - 1)).isoformat()
+
+
+def _day(one: RunSheet, day: Day) -> list[str]:
+    named = f" ({_date(one, day.visit)})" if one.date else ""
+    span = f"{_moment(one, 0)} to {_moment(one, day.seconds)}"
+    lines = [f"day {day.visit}{named}: {span}, {len(day.runs)} runs in {duration_text(day.seconds)}"]
+    through = any(run.of.bridge for run in day.runs)
+    rows = []
+    for place, run in enumerate(day.runs):
+        same = place > 0 and day.runs[place - 1].of.unit == run.of.unit
+        bridge = (plain(run.of.bridge or "-"),) if through else ()
+        rows.append(
+            (
+                str(run.number),
+                _moment(one, run.starts_s),
+                _who(run.of, one),
+                *bridge,
+                plain(_what(run.of)),
+                duration_text(run.of.expected.seconds),
+                _before(run, same=same),
+            )
+        )
+    headers = ("run", "at", "drive", *(("through",) if through else ()), "what", "takes", "before it")
+    return [*lines, _fitted(headers, rows, right=(0, len(headers) - 2), gives=range(2, len(headers) - 2))]
+
+
+def _fitted(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int], gives: Iterable[int]) -> str:
+    """Lay out a table that is not too wide: the columns in ``gives`` give way, the widest first."""
+    # the layout gives two columns more to a header than it has letters
+    widths = [max(len(name) + 2, *(len(row[column]) for row in rows)) for column, name in enumerate(headers)]
+    giving = list(gives)
+    while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
+        widest = max(giving, key=lambda column: widths[column])
+        if widths[widest] <= _NARROWEST:
+            break
+        widths[widest] -= 1
+    cut = [[shorten(text, widths[column]) if column in giving else text for column, text in enumerate(row)] for row in rows]
+    return table(headers, cut, right=right)
+
+
+def _before(run: Run, *, same: bool) -> str:
+    said = [("plug in again" if same else "plug in") if run.fresh else ""]
+    if run.cools:
+        said.append(f"pause {duration_text(run.gap_s)}")
+    if run.frame:
+        said.append("reference")
+    return ", ".join(word for word in said if word)
+
+
+def _totals(one: RunSheet) -> list[str]:
+    found = one.schedule
+    lines = _led(
+        "takes",
+        f"{duration_text(found.seconds)} in all: copying {duration_text(found.copying_s)}, changing drives, handling and "
+        f"pauses {duration_text(found.waiting_s)}",
+    )
+    each = [duration_text(seconds) for seconds in (one.gaps.setup, one.gaps.handling, one.gaps.pause)]
+    lines += _led("", f"by {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write")
+    if one.budget_s is not None:
+        lines += _led("budget", f"{duration_text(one.budget_s)} a day")
+    return lines
+
+
+def cautions(one: RunSheet) -> list[str]:
+    """Say what the plan does to drives and consoles, and what to take care of."""
+    amounts = one.schedule.written_bytes()
+    written = {name: amounts[name] for name in one.drives if amounts.get(name)}
+    said = []
+    if written:
+        each = ", ".join(f"{plain(name, limit=30)} {size_text(amount)}" for name, amount in written.items())
+        whole = f", {size_text(sum(written.values()))} in all" if len(written) > 1 else ""
+        said.append(f"writes to {each}{whole}: that uses up a little of their endurance")
+    pauses = sum(run.cools for run in one.schedule.runs)
+    if pauses:
+        said.append(f"heat: {pauses} long writes are followed by a pause of {duration_text(one.gaps.pause)}")
+    assumed = {run.of.key for run in one.schedule.runs if run.of.expected.basis is Basis.ASSUMED}
+    if assumed:
+        said.append(
+            f"times: nothing is known of {len(assumed)} of the combinations, so the day may be much longer or shorter"
+        )
+    said.append("consoles offer to format a drive that they do not know: do not format drives whose games matter")
+    return said
+
+
+def _clock(seconds: float) -> str:
+    return clock_text(Fraction(round(seconds)), Fraction(1))
+
+
+def plan_sheet(one: RunSheet) -> str:
+    """Write the sheet to fill in: a row for each run, which 'copytime import' reads once its time is filled in."""
+    rows = []
+    for run, identifier in zip(one.schedule.runs, one.ids, strict=True):
+        of = run.of
+        rows.append(
+            {
+                "planned_run": str(run.number),
+                "planned_visit": str(run.visit),
+                "planned_start": _moment(one, run.starts_s),
+                "planned_time": _clock(of.expected.seconds),
+                "drive": of.drive,
+                "bridge": of.bridge or "",
+                "cable": of.cable or "",
+                "host": of.host,
+                "port": of.port or "",
+                "direction": of.direction.value if of.direction else "",
+                "scene": of.scene or "",
+                "payload": of.payload or "",
+                "payload_kind": "" if of.payload_kind is PayloadKind.UNKNOWN else of.payload_kind.value,
+                "size": of.size_text or "",
+                "made": _date(one, run.visit) or "",
+                "campaign": one.campaign or "",
+                "id": identifier,
+            }
+        )
+    used = {name for row in rows for name, text in row.items() if text}
+    return write_sheet(rows, [name for name in _SHEET if name in _ALWAYS or name in used])
+
+
+def plan_document(created: str, one: RunSheet) -> dict[str, Any]:
+    """Write a run sheet for other programs."""
+    found = one.schedule
+    return document(
+        "plan",
+        created,
+        seed=one.seed,
+        repeats=one.repeats,
+        visits=one.visits,
+        logged=one.logged,
+        campaign=one.campaign,
+        date=one.date,
+        hosts=list(one.hosts),
+        drives=list(one.drives),
+        reference=one.reference,
+        margin_percent=one.reach.margin * 100,
+        difference_percent=one.reach.difference * 100,
+        rests_on=one.rests_on,
+        runs=[_run_object(one, run, named) for run, named in zip(found.runs, one.ids, strict=True)],
+        days=[
+            {"visit": day.visit, "date": _date(one, day.visit), "runs": len(day.runs), "seconds": day.seconds}
+            for day in found.days
+        ],
+        seconds=found.seconds,
+        copying_seconds=found.copying_s,
+        waiting_seconds=found.waiting_s,
+        budget_seconds=one.budget_s,
+        written=[{"drive": name, "written_bytes": amount} for name, amount in found.written_bytes().items()],
+        left_out=[{**_of_object(said.of), "repeats": said.repeats, "why": said.why} for said in found.left_out],
+        visits_needed=one.visits_needed,
+        unfit=[{"drive": drive.drive, "host": drive.host, "why": drive.why} for drive in one.unfit],
+        cautions=cautions(one) if found.runs else [],
+        remarks=list(one.remarks),
+    )
+
+
+def _of_object(of: Combination) -> dict[str, Any]:
+    return {
+        "host": of.host,
+        "drive": of.drive,
+        "bridge": of.bridge,
+        "cable": of.cable,
+        "port": of.port,
+        "direction": of.direction.value if of.direction else None,
+        "payload": of.payload,
+        "payload_kind": of.payload_kind.value if of.direction else None,
+        "size_text": of.size_text,
+        "size_bytes": of.size_bytes if of.direction else None,
+        "scene": of.scene,
+    }
+
+
+def _run_object(one: RunSheet, run: Run, identifier: str) -> dict[str, Any]:
+    return {
+        "number": run.number,
+        "id": identifier,
+        "visit": run.visit,
+        "repeat": run.repeat,
+        "starts": _moment(one, run.starts_s),
+        "starts_seconds": run.starts_s,
+        "gap_seconds": run.gap_s,
+        "cools": run.cools,
+        "plug_in": run.fresh,
+        "reference": run.frame,
+        **_of_object(run.of),
+        "expected_seconds": run.of.expected.seconds,
+        "basis": run.of.expected.basis.value,
+        "rests_on": run.of.expected.rests_on,
+    }
