@@ -62,7 +62,7 @@ _SHORT: dict[str, str] = {
     "compare": "Say which groups of notes differ, and which are within the margin of error.",
     "reconcile": "Say what sets the pace of noted copies, and what to test next.",
     "report": "Write a report: Markdown, HTML or CSV, of everything, a drive, a host or a campaign.",
-    "chart": "Draw rates, a long write, console copies, loads or a history, as PNG or SVG.",
+    "chart": "Draw pictures: rates, long writes, console against PC, loads, history.",
     "log": "List what was measured and noted; show, amend and strike out.",
     "logbook": "Where the logbook lies; check, back up, merge.",
     "tidy": "Find and remove what an interrupted run left on a drive.",

@@ -1,4 +1,4 @@
-"""``copytime chart``: one picture of what the logbook says, as PNG or SVG."""
+"""``copytime chart``: pictures of what the logbook says."""
 
 from __future__ import annotations
 
@@ -7,120 +7,148 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver_bytes, session
-from copytime.cli.voice import answer, say
-from copytime.errors import ExitCode, InputError
+from copytime.cli.common import check_output, command, deliver, deliver_bytes, session
+from copytime.cli.voice import answer, say, say_note
+from copytime.errors import ChartsMissing, ExitCode, InputError
 from copytime.safetext import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from copytime.report.charts import NamedChart
 
 __all__ = ["chart"]
 
-#: As copytime.report.charts.KINDS has them, which is not loaded for --help.
+#: What can be drawn. Stands here as well, so that the help needs nothing of the drawing.
 _KINDS = ("rates", "trace", "console", "loads", "history")
 
 
 @command("chart")
-@click.argument("kind", required=False, type=click.Choice(_KINDS))
+@click.argument("kind", metavar="[KIND]", required=False)
 @click.option("--drive", metavar="NAME", help="Only this drive.")
-@click.option("--host", metavar="NAME", help="Only this host.")
+@click.option("--host", metavar="NAME", help="Only this host, and what a PC measured of the drives that were noted there.")
 @click.option("--campaign", metavar="NAME", help="Only what is tagged with this campaign.")
-@click.option("--name", metavar="NAME", help="Which of several; 'copytime chart' lists their names.")
-@click.option("--width", type=int, default=1280, show_default=True, metavar="PIXELS", help="Before scaling.")
-@click.option("--height", type=int, metavar="PIXELS", help="Before scaling. [usual: as much as it needs]")
-@click.option("--scale", type=float, default=1.0, show_default=True, help="So many pixels for each, in a PNG.")
+@click.option("--width", type=int, default=1280, show_default=True, metavar="PIXELS", help="Width; text grows with it.")
+@click.option("--height", type=int, metavar="PIXELS", help="Height. [usual: as much as it needs]")
+@click.option("--scale", type=float, default=1.0, show_default=True, metavar="N", help="More pixels of the same (PNG).")
 @click.option("--dark", is_flag=True, help="Light on dark.")
-@click.option("--transparent", is_flag=True, help="Without a background, to lay over a video or a page.")
+@click.option("--transparent", is_flag=True, help="Without paper behind it.")
+@click.option("--personal", is_flag=True, help="With names of machines.")
 @click.option(
     "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
 )
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="A new file, .png or .svg."
-)
+@click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="The new file: a .png or an .svg.")
 def chart(
-    *,
     kind: str | None,
+    *,
     drive: str | None,
     host: str | None,
     campaign: str | None,
-    name: str | None,
     width: int,
     height: int | None,
     scale: float,
     dark: bool,
     transparent: bool,
+    personal: bool,
     spread: float,
     output: Path | None,
 ) -> int:
-    """Draw a picture of the logbook: rates, the trace of a long write, console copies, loads, or one drive's history.
+    """Draw a picture of KIND: rates, trace, console, loads or history. Without -o it lists what can be drawn.
 
     \b
-    copytime chart                                                 what there is to draw
-    copytime chart rates -o rates.png                              drives in both directions, with ceilings and caps
-    copytime chart trace --drive "Quayside One" -o trace.svg       a long write and its phases
-    copytime chart console --host "Harbour 4" --width 1920 --transparent -o overlay.png
+    copytime chart                                                  what there is to draw
+    copytime chart rates -o rates.png                               large files on the PC, by drive, both directions
+    copytime chart console --host "Harbour 4" -o harbour.svg        noted copies beside the PC's figures
+    copytime chart trace --drive "Tidemark 500" -o trace.png        a long write with its phases
+    copytime chart loads -o loads.png --dark                        loading times, by drive and host
+    copytime chart history --drive "Quayside One" -o one.png        every visit of one drive
+    copytime chart rates-small --width 1920 --height 1080 -o small.png
 
-    Every value is drawn with its 95 % margin, or says why there is none. It needs the extra: pip install 'copytime[charts]'.
+    Where a kind has several pictures, name the one that is wanted, such as trace-2. Every value carries its 95 % margin, and
+    bars begin at zero. Pictures need the extra: pip install 'copytime[charts]'.
     """
     from copytime.analysis.whole import Scope
     from copytime.logbook import Logbook
-    from copytime.report.charts import KINDS, charts_of, png, svg
+    from copytime.report.charts import available, charts_of, png, svg
     from copytime.visits.whole import whole_of
 
-    named = [f"--{word}" for word, value in (("drive", drive), ("host", host), ("campaign", campaign)) if value is not None]
-    if len(named) > 1:
-        raise InputError(f"{' and '.join(named)} together are no picture", hint="Ask for one of them.")
+    wanted, family = _asked(kind, drawn=output is not None)
+    form = _form(output)
+    if scale != 1.0 and form == "svg":
+        raise InputError("an SVG has no pixels to scale", hint="Leave out --scale, or name a .png.")
     if not 0 < spread <= 100:
         raise InputError("--spread must lie between 0 and 100 percent", hint="Such as --spread 3.")
-    if output is not None and output.suffix.lower() not in (".png", ".svg"):
-        raise InputError(f"{plain(output.name)} ends neither in .png nor in .svg", hint="Such as -o rates.png.")
     check_output(output)
+    if output is not None and not available():
+        raise ChartsMissing(
+            "pictures need matplotlib, which is not installed", hint="pip install 'copytime[charts]' installs it."
+        )
     book = Logbook.read(session().logbook_path)
     try:
-        whole = whole_of(book, Scope(drive=drive, host=host, campaign=campaign), spread_percent=spread, personal=False)
+        whole = whole_of(book, Scope(drive=drive, host=host, campaign=campaign), spread_percent=spread, personal=personal)
     finally:
         if book is not None:
             book.close()
-    found = charts_of(whole, (kind,) if kind is not None else tuple(KINDS))
-    if kind is None or output is None:
-        if output is not None:
-            raise InputError("what is to be drawn?", hint="Such as: copytime chart rates -o rates.png")
-        _list(found)
+    found = charts_of(whole, (family,) if kind is not None else _KINDS)
+    if output is None:
+        _listed(found, family or "any kind")
         return ExitCode.DONE
-    one = _chosen(found, kind, name)
-    if output.suffix.lower() == ".svg":
-        data = svg(one, width=width, height=height, dark=dark, transparent=transparent).encode()
+    one = _chosen(found, wanted, family)
+    if form == "svg":
+        deliver(svg(one, width=width, height=height, dark=dark, transparent=transparent).rstrip("\n"), output)
     else:
-        data = png(one, width=width, height=height, scale=scale, dark=dark, transparent=transparent)
-    deliver_bytes(data, output)
+        drawn = png(one, width=width, height=height, scale=scale, dark=dark, transparent=transparent)
+        deliver_bytes(drawn, output)
     if not session().quiet:
-        others = ", ".join(plain(each.name) for each in found if each is not one)
-        say(f"drew {plain(one.title)}" + (f"; --name draws another: {others}" if others else ""))
+        say(f"{plain(one.title)}: drawn to {plain(output)}")
+        others = [each.name for each in found if each.name != one.name]
+        if others and wanted == family:
+            say_note(f"there is more of this kind: {', '.join(others[:12])}")
     return ExitCode.DONE
 
 
-def _list(found: Sequence[NamedChart]) -> None:
-    """Print what can be drawn."""
-    from copytime.report.tables import table
+def _asked(kind: str | None, *, drawn: bool) -> tuple[str, str]:
+    """Read KIND: the picture that is wanted and the kind that it is of. Raises InputError for what is no kind."""
+    wanted = (kind or "").strip().lower()
+    family = wanted.partition("-")[0]
+    if kind is None and drawn:
+        raise InputError("what is to be drawn?", hint="Such as: copytime chart rates -o rates.png")
+    if kind is not None and family not in _KINDS:
+        from copytime.suggest import nearest
 
-    if found:
-        answer(table(("name", "shows"), [(plain(one.name), plain(one.title)) for one in found]))
-        say("'copytime chart KIND -o FILE' draws one; --name says which of several")
-    else:
-        say("there is nothing to draw yet")
+        close = nearest(wanted, _KINDS)
+        more = f"Did you mean {close}?" if close else f"Expected one of {', '.join(_KINDS)}."
+        raise InputError(f"'{plain(wanted, limit=40)}' is no kind of picture", hint=more)
+    return wanted, family
 
 
-def _chosen(found: Sequence[NamedChart], kind: str, name: str | None) -> NamedChart:
-    """Choose the picture that is meant, the first where none is named. Raises InputError where there is none."""
+def _form(output: Path | None) -> str:
+    """Tell by its ending what a file is to hold."""
+    ending = output.suffix.lower() if output is not None else ".png"
+    if ending not in (".png", ".svg"):
+        raise InputError(f"a picture is no '{plain(ending or 'file without an ending')}'", hint="Name a .png or an .svg.")
+    return ending[1:]
+
+
+def _listed(found: list[NamedChart], family: str) -> None:
+    """Print the names of what can be drawn."""
     if not found:
-        raise InputError(f"there is nothing for a picture of '{kind}'", hint="'copytime chart' lists what there is.")
-    names = ", ".join(plain(one.name) for one in found)
-    if name is not None:
-        fitting = [one for one in found if one.name == name]
-        if not fitting:
-            raise InputError(f"there is no picture '{plain(name, limit=60)}' of '{kind}'", hint=f"Known names: {names}.")
-        return fitting[0]
-    return found[0]
+        say(f"nothing is logged that makes a picture of {family}; 'copytime log' lists what there is")
+        return
+    width = max(len(one.name) for one in found)
+    for one in found:
+        answer(f"{one.name:<{width}}  {plain(one.title)}")
+
+
+def _chosen(found: list[NamedChart], wanted: str, family: str) -> NamedChart:
+    """Find the picture that was asked for; a kind alone means its first one."""
+    named = next((one for one in found if one.name == wanted), None)
+    if named is not None:
+        return named
+    if not found:
+        raise InputError(
+            f"nothing is logged that makes a picture of {family}",
+            hint="'copytime log' lists what there is; 'copytime demo' makes a logbook to try it on.",
+        )
+    if wanted == family:
+        return found[0]
+    names = ", ".join(one.name for one in found[:12])
+    raise InputError(f"there is no picture '{plain(wanted, limit=40)}'", hint=f"There is {names}.")

@@ -94,6 +94,8 @@ def report(
 
         text = markdown(made)
     deliver(text, output)
+    if form == "html" and charts is None and not plain_page and not session().quiet:
+        say_note("the report has no pictures: matplotlib is not installed. pip install 'copytime[charts]' installs it")
     if whole.empty and not session().quiet:
         say_note(f"nothing is logged yet in {plain(session().logbook_path)}; 'copytime qualify --brief .' makes a start")
     return ExitCode.DONE
@@ -126,12 +128,11 @@ def _day(dated: str) -> str:
 
 
 def _charts() -> Charts | None:
-    """Return what draws; None where the extra for it is missing, which is told."""
+    """Return what draws; None where the extra for it is missing."""
     from copytime.report.charts import available
-    from copytime.report.whole.pictures import figures
 
-    if available():
-        return figures
-    if not session().quiet:
-        say_note("the report has no pictures: they need matplotlib, which pip install 'copytime[charts]' installs")
-    return None
+    if not available():
+        return None
+    from copytime.report.charts.figures import figures
+
+    return figures

@@ -80,3 +80,25 @@ def test_no_logbook_makes_an_empty_report_and_no_file(cli: Cli, logbook_path: Pa
     assert "Nothing is logged of the whole logbook yet" in done.stdout
     assert "makes a start" in done.stderr
     assert not logbook_path.exists()
+
+
+def test_without_the_extra_the_report_says_how_to_get_it(cli: Cli, book: Path, tmp_path: Path) -> None:
+    blocked = tmp_path / "blocked"
+    blocked.mkdir()
+    (blocked / "sitecustomize.py").write_text(
+        "import importlib.util as u\n_was = u.find_spec\n"
+        "u.find_spec = lambda name, *more: None if name == 'matplotlib' else _was(name, *more)\n"
+    )
+    done = cli("report", "-o", tmp_path / "a.html", env={**os.environ, "PYTHONPATH": str(blocked)})
+    assert done.returncode == 0
+    assert "pip install 'copytime[charts]'" in done.stderr
+    text = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert "<svg" not in text
+    assert "Rates on the PC in both directions" in text
+    asked = cli("report", "--no-charts", "-o", tmp_path / "b.html", env={**os.environ, "PYTHONPATH": str(blocked)})
+    assert asked.stderr == ""
+
+
+def test_pictures_stand_in_the_page(cli: Cli, book: Path, tmp_path: Path) -> None:
+    assert cli("report", "-o", tmp_path / "a.html").returncode == 0
+    assert "<svg" in (tmp_path / "a.html").read_text(encoding="utf-8")

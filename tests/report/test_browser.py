@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from copytime.report.charts.figures import figures
 from copytime.report.whole.as_html import html
 from copytime.report.whole.style import DARK, LIGHT
 from tests.conftest import skip_or_fail
@@ -83,10 +84,16 @@ def browser(tmp_path: Path) -> Browser:
     return Browser(program, tmp_path)
 
 
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The report on the demo with its pictures, which take seconds to draw."""
+    return html(demo_report(tmp_path_factory.mktemp("demo"), figures))
+
+
 @pytest.fixture
-def page(tmp_path: Path) -> Path:
+def page(tmp_path: Path, drawn: str) -> Path:
     path = tmp_path / "report.html"
-    path.write_text(html(demo_report(tmp_path)), encoding="utf-8")
+    path.write_text(drawn, encoding="utf-8")
     return path
 
 
@@ -125,6 +132,7 @@ def test_it_is_all_there_and_says_nothing_and_asks_for_nothing(browser: Browser,
     for tag in ("table", "caption", "h2", "h3", "svg", "li"):
         assert done.stdout.count(f"<{tag}") == text.count(f"<{tag}"), tag
     assert done.stdout.count("<table") > 20
+    assert done.stdout.count("<svg") == done.stdout.count("<figure>") > 5
     assert browser.asked_for() == set()
 
 

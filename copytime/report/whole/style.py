@@ -102,6 +102,9 @@ nav a{padding:.28rem 0;line-height:1.3}
 }
 @media (max-width:40rem){
 td.wide{min-width:16rem}
+figure{overflow-x:auto}
+figure svg{width:44rem}
+figcaption{position:sticky;left:0}
 table{font-size:.82rem}
 th,td{padding:.4rem .5rem}
 tbody th{max-width:9.5rem;min-width:6.5rem;border-right:1px solid var(--line)}
@@ -127,7 +130,7 @@ caption{padding:3pt 0;break-after:avoid}
 caption span{position:static;max-width:none}
 thead{display:table-header-group}
 th,td{padding:2.2pt 4pt}
-tbody th{position:static;min-width:0;max-width:none}
+tbody th{position:static;min-width:19mm;max-width:none}
 td.wide,td:not(.figure,.tight){min-width:0;max-width:none}
 tr,figure,li{break-inside:avoid}
 th,td{overflow-wrap:break-word}

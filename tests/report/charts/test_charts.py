@@ -183,7 +183,8 @@ def test_the_command(cli: Cli, tmp_path: Path) -> None:
     assert again.returncode == 2
     assert "is not overwritten" in again.stderr
     assert cli(*run, "rates", "-o", tmp_path / "rates.jpg").returncode == 2
-    assert "Known names" in cli(*run, "trace", "--name", "nothing", "-o", tmp_path / "t.svg").stderr
+    assert cli(*run, "trace-99", "-o", tmp_path / "t.svg").returncode == 2
+    assert cli(*run, "-o", tmp_path / "t.svg").returncode == 2
 
 
 def test_without_the_extra_the_error_says_how_to_get_it(tmp_path: Path) -> None:

@@ -295,25 +295,41 @@ def test_without_the_extra(found: list[NamedChart], monkeypatch: pytest.MonkeyPa
 
 def test_the_library_is_imported_only_to_draw() -> None:
     code = (
-        "import sys, copytime.cli.chart, copytime.cli.report, copytime.report.charts, copytime.report.whole.pictures; "
+        "import sys, copytime.cli.chart, copytime.cli.report, copytime.report.charts, copytime.report.charts.figures; "
         "sys.exit('matplotlib' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
+def test_the_command(cli: Cli, demo: Path, tmp_path: Path) -> None:
+    listed = cli("--logbook", demo, "chart", "console")
+    assert listed.stdout.splitlines() == ["console-1  Harbour 4 against the PC", "console-2  Lantern 2 against the PC"]
+    picture = tmp_path / "one.png"
+    done = cli("--logbook", demo, "chart", "console-2", "--width", "960", "--height", "600", "-o", picture)
+    assert done.returncode == 0, done.stderr
+    assert struct.unpack(">II", picture.read_bytes()[16:24]) == (960, 600)
+    assert "invented data" in done.stderr
+    again = cli("--logbook", demo, "chart", "console-2", "-o", picture)
+    assert (again.returncode, "not overwritten" in again.stderr) == (2, True)
+    page = tmp_path / "one.svg"
+    assert cli("--logbook", demo, "chart", "trace", "--drive", "Tidemark 500", "-o", page).returncode == 0
+    ET.fromstring(page.read_text(encoding="utf-8"))  # noqa: S314 - reason: made by ourselves just now
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("ratse", "-o", "a.png"), "rates"),
-        (("trace", "--name", "trace-99", "-o", "a.png"), "trace-1"),
-        (("rates", "--drive", "Gull 2T", "-o", "a.png"), "Did you mean 'Gull 1T'?"),
-        (("rates", "--scale", "99", "-o", "a.png"), "0.25 to 8"),
-        (("rates", "--height", "300", "-o", "a.png"), "--height"),
+        (("chart", "ratse", "-o", "a.png"), "Did you mean rates?"),
+        (("chart", "trace-99", "-o", "a.png"), "There is trace-1"),
+        (("chart", "rates", "-o", "a.jpg"), ".png or an .svg"),
+        (("chart", "rates", "--drive", "Gull 2T", "-o", "a.png"), "Did you mean 'Gull 1T'?"),
+        (("chart", "rates", "--scale", "99", "-o", "a.png"), "0.25 to 8"),
+        (("chart", "rates", "--scale", "2", "-o", "a.svg"), "no pixels"),
+        (("chart", "rates", "--height", "300", "-o", "a.png"), "--height"),
     ],
 )
 def test_the_command_on_wrong_input(cli: Cli, demo: Path, tmp_path: Path, words: tuple[str, ...], said: str) -> None:
-    place = [*words[:-1], str(tmp_path / words[-1])]
-    done = cli("--logbook", demo, "chart", *place)
+    done = cli("--logbook", demo, *words[:-1], tmp_path / words[-1])
     assert done.returncode == 2
     assert said in done.stderr
     assert not list(tmp_path.glob("a.*"))
@@ -323,4 +339,4 @@ def test_the_command_without_a_logbook(cli: Cli, tmp_path: Path) -> None:
     assert cli("chart", "rates").returncode == 0
     done = cli("chart", "rates", "-o", tmp_path / "a.png")
     assert done.returncode == 2
-    assert "nothing for a picture" in done.stderr
+    assert "copytime demo" in done.stderr

@@ -7,7 +7,7 @@ from pathlib import Path
 from copytime.analysis.whole import Scope, Whole
 from copytime.demo import write_demo
 from copytime.logbook import Logbook
-from copytime.report.whole.blocks import Report
+from copytime.report.whole.blocks import Charts, Report
 from copytime.report.whole.making import report_of
 from copytime.visits.whole import whole_of
 
@@ -31,9 +31,9 @@ def report_on(path: Path, scope: Scope | None = None, *, created: str = CREATED)
     return report_of(whole_on(path, scope), created)
 
 
-def demo_report(folder: Path) -> Report:
-    """Make a report on the games library of Lantern Quay."""
+def demo_report(folder: Path, charts: Charts | None = None) -> Report:
+    """Make a report on the games library of Lantern Quay, with the pictures that ``charts`` draws."""
     path = folder / "lantern-quay.sqlite"
     if not path.exists():
         write_demo(path)
-    return report_on(path)
+    return report_of(whole_on(path), CREATED, charts)

@@ -10,9 +10,11 @@ from pathlib import Path
 import html5lib
 import pytest
 
+from copytime.report.charts.figures import figures
 from copytime.report.whole.as_html import html
+from copytime.report.whole.making import report_of
 from copytime.report.whole.style import DARK, LIGHT, STYLE
-from tests.report.whole.made import CREATED, demo_report, report_on
+from tests.report.whole.made import CREATED, demo_report, report_on, whole_on
 from tests.support.logbooks import HOSTILE, hostile_book, quay_book
 
 #: Every element that a report is made of.
@@ -178,3 +180,41 @@ def test_an_invented_logbook_is_marked(tmp_path: Path) -> None:
     assert "<title>INVENTED - " in text
     assert '<p class="invented" role="note"><strong>INVENTED.</strong>' in text
     assert "INVENTED" not in html(report_on(quay_book(tmp_path / "book.sqlite")))
+
+
+def test_pictures_keep_to_the_same_rules(tmp_path: Path) -> None:
+    text = html(demo_report(tmp_path, figures))
+    parser = html5lib.HTMLParser(strict=True)
+    parser.parse(text)
+    assert not parser.errors
+    page = Page(text)
+    drawings = page.all("svg")
+    assert len(drawings) > 5
+    ids = [attributes["id"] for _, attributes in page.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    for one in drawings:
+        assert one["role"] == "img"
+        assert set(one["aria-labelledby"].split()) <= set(ids)
+    for _, attributes in page.elements:
+        for name, value in attributes.items():
+            assert not name.startswith("on")
+            if name in ("href", "xlink:href"):
+                assert value.startswith("#")
+                assert value[1:] in ids
+            for target in re.findall(r"url\((.*?)\)", value):
+                assert target.startswith("#")
+                assert target[1:] in ids
+    assert {"script", "img", "image", "foreignobject", "iframe", "object"}.isdisjoint(tag for tag, _ in page.elements)
+
+
+def test_pictures_come_out_the_same_every_time(tmp_path: Path) -> None:
+    assert html(demo_report(tmp_path, figures)) == html(demo_report(tmp_path, figures))
+
+
+def test_pictures_of_hostile_names_are_pictures(tmp_path: Path) -> None:
+    whole = whole_on(hostile_book(tmp_path / "book.sqlite"))
+    page = Page(html(report_of(whole, CREATED, figures)))
+    assert page.all("svg")
+    assert {"script", "img", "image", "b", "foreignobject"}.isdisjoint(tag for tag, _ in page.elements)
+    assert not [name for _, attributes in page.elements for name in attributes if name.startswith("on")]
+    assert not page.strange

@@ -1,4 +1,4 @@
-"""The pictures of a report: which of them stand in which section."""
+"""The pictures that a report holds, section by section."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from copytime.report.whole.blocks import Figure
 
 __all__ = ["figures"]
 
-#: Section -> the kinds of pictures in it.
+#: Section of a report -> the kinds of pictures in it. A history belongs to the report on one drive.
 _IN = {"pc": ("rates",), "streams": ("trace",), "copies": ("console",), "loads": ("loads",)}
 
 
 def figures(section: str, whole: Whole) -> Iterator[Figure]:
-    """Draw what belongs into a section; the history only of one drive, as a report on all would repeat itself."""
+    """Draw what belongs to a section. Raises ChartsMissing."""
     kinds = _IN.get(section, ())
     if section == "pc" and whole.scope.drive is not None:
         kinds = (*kinds, "history")
-    for one in charts_of(whole, kinds) if kinds else ():
-        yield Figure(name=one.name, svg=svg(one), alt=one.alt, caption=one.title)
+    for one in charts_of(whole, kinds):
+        yield Figure(name=one.name, svg=svg(one, transparent=True), alt=one.alt, caption=one.title)
