@@ -32,6 +32,7 @@ _USUAL = 1280
 _SETTINGS: dict[str, Any] = {
     "text.parse_math": False,
     "text.usetex": False,
+    "text.hinting": "none",  # letters moved to whole pixels would make a text as wide as its scale wants
     "font.family": [FONT],
     "svg.fonttype": "path",
     "svg.id": None,

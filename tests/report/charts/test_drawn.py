@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import struct
 import subprocess
@@ -243,8 +244,6 @@ def test_transparent_and_dark() -> None:
     from matplotlib.image import imread
 
     for (dark, clear), data in pictures.items():
-        import io
-
         corner = imread(io.BytesIO(data))[2, 2]
         assert corner[3] == (0 if clear else 1)
         if not clear:
@@ -272,6 +271,16 @@ def test_sizes_that_will_not_do(width: int, height: int | None) -> None:
     with pytest.raises(InputError) as caught:
         png(rows_chart(15), width=width, height=height)
     assert caught.value.hint
+
+
+@pytest.mark.parametrize("scale", [0.5, 0.6])
+def test_a_smaller_scale_moves_no_text(found: list[NamedChart], scale: float) -> None:
+    from matplotlib.image import imread
+
+    one = named(found, "console-1")
+    picture = imread(io.BytesIO(png(one, scale=scale)))[:, :, :3]
+    edge = picture[:, : int(12 * scale)]  # names are cut to 28 pixels from the edge
+    assert (edge == 1).all()
 
 
 def test_cut_text_fits() -> None:
