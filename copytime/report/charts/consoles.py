@@ -130,5 +130,5 @@ def _alt(chart: RowsChart) -> str:
                 values.append(f"{row.label} {row.more} {here.text}{beside}".replace("  ", " "))
         if values:
             said.append(f"{panel.title.capitalize()}, in MB/s: {listed(values)}.")
-        said += [f"{limit.words} MB/s." for limit in panel.limits]
+        said += [f"In MB/s, {limit.words}." for limit in panel.limits]
     return " ".join([f"{chart.title}.", *said])

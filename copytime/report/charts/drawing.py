@@ -17,6 +17,7 @@ from copytime.report.charts.palette import DARK, LIGHT
 from copytime.report.charts.rows_drawn import draw_rows
 from copytime.report.charts.sheet import FONT, Sheet
 from copytime.report.charts.trace_drawn import draw_trace
+from copytime.safetext import plain
 
 __all__ = ["as_png", "as_svg", "drawn"]
 
@@ -31,6 +32,7 @@ _USUAL = 1280
 _SETTINGS: dict[str, Any] = {
     "text.parse_math": False,
     "text.usetex": False,
+    "text.hinting": "none",  # letters moved to whole pixels would make a text as wide as its scale wants
     "font.family": [FONT],
     "svg.fonttype": "path",
     "svg.id": None,
@@ -103,8 +105,8 @@ def _element(text: str, one: NamedChart, sheet: Sheet) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {points}" role="img" '
         f'aria-labelledby="{prefix}-title {prefix}-desc">\n'
-        f'<title id="{prefix}-title">{html.escape(one.title)}</title>\n'
-        f'<desc id="{prefix}-desc">{html.escape(one.alt)}</desc>\n{body}\n</svg>\n'
+        f'<title id="{prefix}-title">{html.escape(plain(one.title, limit=1000))}</title>\n'
+        f'<desc id="{prefix}-desc">{html.escape(plain(one.alt, limit=50_000))}</desc>\n{body}\n</svg>\n'
     )
 
 

@@ -59,7 +59,7 @@ def draw_history(
         for track, place in zip(tracks, places, strict=True):
             series = order[track.name]
             colour = palette.series[series % len(palette.series)]
-            marker = MARKERS[series % len(MARKERS)]
+            marker = MARKERS[(series + series // len(palette.series)) % len(MARKERS)]
             line = _LINES[series // len(palette.series) % len(_LINES)]
             xs, wide_of_day = _days(track), wide / len(chart.days)
             axes.plot(

@@ -30,7 +30,7 @@ LIGHT = Palette(
     quiet="#4a5a68",
     grid="#d5dce1",
     mark="#a01f5c",
-    series=("#17568f", "#e39a2d", "#7cc7ba", "#5b5f6b"),
+    series=("#17568f", "#e39a2d", "#6b3a1e", "#9aa5ad"),
 )
 
 DARK = Palette(
@@ -39,7 +39,7 @@ DARK = Palette(
     quiet="#b3c0ca",
     grid="#2f3d48",
     mark="#ff8fb8",
-    series=("#5ba3e6", "#f6c667", "#2a7a70", "#9a8fb0"),
+    series=("#5ba3e6", "#f6c667", "#b5563a", "#d0d7dc"),
 )
 
 #: What tells the series apart without colour, in bars and along lines.

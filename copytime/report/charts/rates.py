@@ -93,9 +93,8 @@ def caps_of(
         if one.direction is not way or not one.shown or one.rate is None or one.payload != payload or not through:
             continue
         low, high = (None if value is None else value / MB for value in (one.low, one.high))
-        words = f"cap of {named(one.part.name, 30)}: {rate_text(one.rate)}"
-        if one.low is not None and one.high is not None:
-            words += f" ({rate_text(one.low)} to {rate_text(one.high)})"
+        limits = "" if one.low is None or one.high is None else f" ({rate_text(one.low)} to {rate_text(one.high)})"
+        words = f"cap {rate_text(one.rate)}{limits}: {named(one.part.name, 40)}"
         found.append(Limit(value=one.rate / MB, low=low, high=high, words=words, rows=through))
     return tuple(found)
 
@@ -122,5 +121,5 @@ def _alt(chart: RowsChart) -> str:
             f"{row.label} {row.more} {bar.text}".replace("  ", " ") for row in chart.rows if (bar := row.bars[number][0])
         ]
         said.append(f"{panel.title.capitalize()}, in MB/s: {listed(values)}.")
-        said += [f"{limit.words} MB/s." for limit in panel.limits]
+        said += [f"In MB/s, {limit.words}." for limit in panel.limits]
     return " ".join([f"{chart.title}, by drive in both directions.", *said])

@@ -10,7 +10,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from copytime.errors import InputError
-from copytime.report.charts.model import Bar, Limit, RowsChart
+from copytime.report.charts.model import Bar, Limit, Row, RowsChart
 from copytime.report.charts.palette import HATCHES, Palette
 from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width
 
@@ -21,6 +21,15 @@ _BARS, _NAMES = 0.74, 0.30
 
 #: Text in a row may shrink to this share before a height is refused.
 _SHRINK = 0.72
+
+
+#: In rows that are lower than this (at a width of 1280 pixels) a name stands on one line.
+_CRAMPED = 42
+
+
+def _named(row: Row, *, cramped: bool) -> tuple[str, str]:
+    """Return what a row is called, in two lines or in one."""
+    return (f"{row.label} {row.more}".strip(), "") if cramped else (row.label, row.more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,13 +64,13 @@ def draw_rows(
     for number, row in enumerate(chart.rows):
         middle = plan.head + (number + 0.5) * plan.row
         room = plan.left - 28 * factor - 16 * factor
-        apart = min(13 * factor, plan.row * 0.24) if row.more else 0.0
         x = plan.left - 16 * factor
-        sheet.text(x, middle - apart, row.label, "label", bold=True, align="right", shrink=plan.shrink, room=room)
-        if row.more:
-            sheet.text(
-                x, middle + apart, row.more, "more", colour=palette.quiet, align="right", shrink=plan.shrink, room=room
-            )
+        label, more = _named(row, cramped=plan.row < _CRAMPED * factor)
+        apart = min(13 * factor, plan.row * 0.24) if more else 0.0
+        shrink = plan.shrink
+        sheet.text(x, middle - apart, label, "label", bold=True, align="right", shrink=shrink, room=room)
+        if more:
+            sheet.text(x, middle + apart, more, "more", colour=palette.quiet, align="right", shrink=shrink, room=room)
     for number in range(len(chart.panels)):
         _panel(chart, sheet, plan, number)
     sheet.key(plan.height - len(keys) * 28 * factor - 10 * factor, keys)
@@ -88,10 +97,10 @@ def _plan(chart: RowsChart, sheet: Sheet, height: float | None, key_lines: int) 
     names = max(
         (
             max(
-                text_width(one.label, sheet.size("label") * shrink, bold=True),
-                text_width(one.more, sheet.size("more") * shrink) if one.more else 0.0,
+                text_width(label, sheet.size("label") * shrink, bold=True),
+                text_width(more, sheet.size("more") * shrink) if more else 0.0,
             )
-            for one in chart.rows
+            for label, more in (_named(one, cramped=row < _CRAMPED * f) for one in chart.rows)
         ),
         default=0.0,
     )
