@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.margins import ADAPTIVE
 from copytime.analysis.settled import is_settled
-from copytime.analysis.spread import sample
+from copytime.analysis.spread import Interval, sample
 from copytime.analysis.visits import BetweenVisits, between_visits, visit_margin
 from copytime.records import Access, Direction, Pass, Result, Witness, Workload
 
@@ -77,12 +77,20 @@ def _kind(one: Pass) -> _Kind:
     )
 
 
+def _at_least(any_visit: tuple[float, float], within: Interval) -> tuple[float, float]:
+    """Widen the margin of any visit to that within this one: what covers more is never narrower.
+
+    Two repeats that differ much make it so: the assumed spread between visits brings degrees of freedom of its own.
+    """
+    return min(any_visit[0], within.low), max(any_visit[1], within.high)
+
+
 def _result(members: list[Pass], ceiling: float | None, between: BetweenVisits, *, factor: float) -> Result:
     rates = [one.rate for one in members]
     found = sample(rates)
     interval = found.interval(factor=factor)
     margin = visit_margin(found, between, factor=factor) if interval else None
-    widest = margin.interval(found.rate) if margin else (None, None)
+    widest = _at_least(margin.interval(found.rate), interval) if margin and interval else (None, None)
     first = members[0]
     return Result(
         workload=first.workload,

@@ -58,7 +58,8 @@ def any_visit(one: Result) -> str:
     """Write the margin that also covers another day, port or cable, in percent of the rate."""
     if one.any_low is None or one.any_high is None:
         return "-"
-    return "± " + percent_text(max(one.any_high / one.rate - 1, 1 - one.any_low / one.rate))
+    share = max(one.any_high / one.rate - 1, 1 - one.any_low / one.rate)
+    return f"± {percent_text(share)}" if share <= 1 else "over 100 %"
 
 
 def verified_line(one: Qualification) -> str:

@@ -112,11 +112,11 @@ def test_steady_idle_traffic_is_taken_off_and_a_burst_is_not(monkeypatch: pytest
     monkeypatch.setattr("copytime.engine.witness.time.perf_counter_ns", lambda: round(now[0] * 1e9))
     steps = [1_000_000, 1_000_000]
 
-    def sleep(seconds: float) -> None:
+    def pass_time(seconds: float) -> None:
         now[0] += seconds
         device.written += steps.pop(0)
 
-    monkeypatch.setattr("copytime.engine.witness.time.sleep", sleep)
+    monkeypatch.setattr("copytime.engine.witness.time.sleep", pass_time)
     for after, taken in ((1_000_000, 10_000_000), (0, 0)):
         steps[:] = [1_000_000, after]
         observer = Observer(device, idle_s=1.0)

@@ -54,7 +54,7 @@ class Browser:
         for _ in range(100):
             if makes is None or (makes.exists() and makes.stat().st_size):
                 break
-            time.sleep(0.1)
+            time.sleep(0.1)  # reason: the browser writes its file a moment after it has ended
         return done
 
     def console(self, done: subprocess.CompletedProcess[str]) -> list[str]:

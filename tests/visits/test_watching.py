@@ -26,7 +26,7 @@ class Clock:
     def monotonic(self) -> float:
         return self.now / 1e9
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float) -> None:  # reason: stands in for time.sleep and waits for nothing
         self.now += round(seconds * 1e9)
 
 
