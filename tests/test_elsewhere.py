@@ -12,6 +12,7 @@ POSIX_ONLY = ("copytime.engine.system.posix", "copytime.engine.system.linux", "c
 SCRIPT = """
 import sys, os, errno, signal, mmap, pkgutil, importlib, importlib.metadata, sqlite3, subprocess, tempfile, multiprocessing
 import click, numpy, psutil, tqdm, tabulate, ctypes, logging, socket, csv, json, uuid, plistlib, platform, urllib.parse, time
+import matplotlib.axes, matplotlib.figure, matplotlib.backends.backend_agg, matplotlib.backends.backend_svg
 system, *left_out = sys.argv[1:]
 if system == "win32":
     gone = {
