@@ -6,11 +6,13 @@ import itertools
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 
 from copytime.analysis.compare import MATTERS, compare
 from copytime.analysis.compared import Compared, GroupFigure
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed
+from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
@@ -18,7 +20,7 @@ from copytime.safetext import plain
 from copytime.visits.members import is_exact, member_of
 from copytime.visits.overheads import host_overheads, taken_off
 
-__all__ = ["BY", "Compared", "GroupFigure", "compare_notes", "noted_between", "noted_repeats"]
+__all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_between", "noted_repeats"]
 
 #: What groups can be made by.
 BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
@@ -27,11 +29,33 @@ BY = ("drive", "bridge", "cable", "host", "port", "date", "month")
 _LIKE = ("drive", "bridge", "cable", "host", "port", "system", "fill", "moved")
 
 
+class Learned:
+    """What all notes of a logbook teach about comparisons of some of them; many comparisons make one and share it.
+
+    ``spread_percent`` is assumed between visits where nothing shows it.
+    """
+
+    def __init__(self, everything: Iterable[Note] = (), *, spread_percent: float = ASSUMED_PERCENT) -> None:
+        self._notes = tuple(everything)
+        self._percent = spread_percent
+        self._members = {one.id: member_of(one) for one in self._notes if _is_timed(one)}
+        self.between = noted_between(self._notes, spread_percent, self._members)
+
+    def member(self, one: Note) -> Member:
+        """Return the figures of a note."""
+        return self._members.get(one.id) or member_of(one)
+
+    @cached_property
+    def overheads(self) -> Sequence[HostOverhead]:
+        """The times that hosts take to start and stop a copy."""
+        return host_overheads(self._notes, self.between.spread, spread_percent=self._percent, members=self._members)
+
+
 def compare_notes(
     several: Iterable[Note],
     by: str,
     *,
-    everything: Iterable[Note] = (),
+    everything: Iterable[Note] | Learned = (),
     pairwise: bool = False,
     within_visit: bool = False,
     spread_percent: float = ASSUMED_PERCENT,
@@ -39,8 +63,9 @@ def compare_notes(
 ) -> Compared:
     """Compare notes of copies in one direction or of loads of one scene, in groups made ``by`` one of BY.
 
-    ``everything`` are all notes of the logbook, from which it is learned how visits differ. ``within_visit`` leaves that
-    out: then a difference holds for these visits only. ``matters`` is the smallest difference of interest, as a share.
+    ``everything`` are all notes of the logbook, from which it is learned how visits differ, or what was learned from them.
+    ``within_visit`` leaves that out: then a difference holds for these visits only. ``matters`` is the smallest difference
+    of interest, as a share.
     Raises InputError where there is nothing to compare.
     """
     counted = [one for one in several if one.counts]
@@ -59,11 +84,11 @@ def compare_notes(
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
     remarks += _unlike(named, by)
-    known = list(everything)
-    between = noted_between(known, spread_percent)
-    members = {one.id: member_of(one) for one in exact}
+    learned = everything if isinstance(everything, Learned) else Learned(everything, spread_percent=spread_percent)
+    between = learned.between
+    members = {one.id: learned.member(one) for one in exact}
     if exact[0].kind is NoteKind.COPY and len({frozenset(one.size_bytes for one in notes) for notes in named.values()}) > 1:
-        members, said = taken_off(exact, members, host_overheads(known, between.spread, spread_percent=spread_percent))
+        members, said = taken_off(exact, members, learned.overheads)
         remarks.append(said)
     groups = [Group(name=name, members=tuple(members[one.id] for one in notes)) for name, notes in named.items()]
     repeats = repeat_spread(groups)
@@ -147,12 +172,17 @@ def noted_repeats(everything: Iterable[Note], members: Mapping[str, Member] | No
     return repeat_spread(Group(name=str(number), members=tuple(each)) for number, each in enumerate(things))
 
 
+def _is_timed(one: Note) -> bool:
+    """Tell whether a note counts and holds an exact time."""
+    return one.counts and one.kind is not NoteKind.FAULT and is_exact(one)
+
+
 def _things(everything: Iterable[Note], known: Mapping[str, Member]) -> list[list[Member]]:
     """Put the figures of one and the same thing together."""
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
     fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
               "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
-        if one.id in known or (one.counts and one.kind is not NoteKind.FAULT and is_exact(one)):
+        if one.id in known or _is_timed(one):
             things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
     return list(things.values())

@@ -26,13 +26,19 @@ _MOST_NOTES = 300
 
 
 def host_overheads(
-    several: Iterable[Note], between: Spread, *, spread_percent: float = ASSUMED_PERCENT
+    several: Iterable[Note],
+    between: Spread,
+    *,
+    spread_percent: float = ASSUMED_PERCENT,
+    members: Mapping[str, Member] | None = None,
 ) -> list[HostOverhead]:
     """Find it for every host and direction that has copies of two sizes at least of one chain.
 
     Bounds and approximations are left out, and what was struck out. ``between`` is the spread between visits;
-    ``spread_percent`` is assumed for repeats where nothing was repeated.
+    ``spread_percent`` is assumed for repeats where nothing was repeated; ``members`` are figures by id that somebody has
+    worked out already.
     """
+    known = members or {}
     by_host: dict[tuple[str, Direction], list[Note]] = defaultdict(list)
     for one in several:
         if (
@@ -41,12 +47,13 @@ def host_overheads(
             and one.host
             and one.direction is not None
             and one.drive
-            and is_exact(one)
+            and (one.id in known or is_exact(one))
         ):
             by_host[one.host, one.direction].append(one)
     made = []
     for (host, direction), noted in sorted(by_host.items()):
-        repeats = repeat_spread([Group(name=one.id, members=(member_of(one),)) for one in noted]) or assumed(spread_percent)
+        repeated = [Group(name=one.id, members=(known.get(one.id) or member_of(one),)) for one in noted]
+        repeats = repeat_spread(repeated) or assumed(spread_percent)
         latest = sorted(noted, key=lambda each: each.made)[-_MOST_NOTES:]
         found = fit_overhead([each for one in latest for each in _copies(one)], repeats, between)
         if found is not None:

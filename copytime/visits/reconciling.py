@@ -88,7 +88,7 @@ def reconcile(
         faults=tuple(one for one in counted if one.kind is NoteKind.FAULT),
         remarks=tuple(remarks),
         rests_on=between.words,
-        overheads=tuple(host_overheads(clean, between.spread, spread_percent=spread_percent)),
+        overheads=tuple(host_overheads(clean, between.spread, spread_percent=spread_percent, members=members)),
     )
 
 

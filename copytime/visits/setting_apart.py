@@ -17,7 +17,7 @@ from copytime.analysis.whole import ComparedSet, Scope
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Workload
-from copytime.visits.comparing import compare_notes
+from copytime.visits.comparing import Learned, compare_notes
 from copytime.visits.judging import observations_of
 from copytime.visits.known_parts import on_the_pc
 
@@ -33,11 +33,12 @@ def compared_sets(
     """Compare what can be compared; notes that are doubted are left out."""
     doubted = {name for one in whole.results if one.doubts for name in one.notes}
     sound = [one for one in noted if one.id not in doubted]
+    learned = Learned(sound, spread_percent=spread_percent)  # once: there are as many questions as drives and hosts
     for title, by, chosen in _questions(scope, sound):
         one_drive = scope.drive if by == "drive" else None
         try:
             found = compare_notes(
-                chosen, by, everything=sound, pairwise=one_drive is not None, spread_percent=spread_percent
+                chosen, by, everything=learned, pairwise=one_drive is not None, spread_percent=spread_percent
             )
         except InputError:
             continue  # a single group: there is nothing to set it against

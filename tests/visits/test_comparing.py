@@ -7,7 +7,7 @@ import pytest
 from copytime.analysis.compare import Outcome
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
-from copytime.visits.comparing import Compared, compare_notes
+from copytime.visits.comparing import Compared, Learned, compare_notes
 from copytime.visits.noting import make_note
 
 NOW = "2026-11-25T10:00:00+00:00"
@@ -84,3 +84,13 @@ def test_one_more_repeat_hardly_moves_a_margin_that_visits_decide() -> None:
         widths.append(one.high / one.low)
     assert widths[1] <= widths[0] * 1.05
     assert widths[2] <= widths[1] * 1.01
+
+
+def test_what_was_learned_from_all_notes_serves_many_comparisons() -> None:
+    several = [a_copy(drive, f"{13 + day}:37", made=f"2026-11-{10 + day}") for drive in ("One", "Two") for day in range(4)]
+    sizes = [a_copy("One", time, size=size, host="H") for time, size in (("3:37", "20 GB"), ("16:24", "102 GB"))]
+    everything = [*several, *sizes, a_copy("One", ">20:00")]
+    learned = Learned(everything)
+    for chosen in (several, [*several, *sizes]):
+        assert compare_notes(chosen, "drive", everything=learned) == compare_notes(chosen, "drive", everything=everything)
+    assert compare_notes(several, "drive", everything=learned) != compare_notes(several, "drive")
