@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from copytime.analysis.compare import Estimate, difference_margin
 from copytime.analysis.margins import whole_quantile
@@ -22,16 +23,19 @@ __all__ = [
     "LOOSE",
     "RATED",
     "SHORTER",
+    "Apart",
     "Clearing",
     "LinkState",
     "Observation",
     "Pace",
+    "apart",
     "as_long",
     "clearly_faster",
     "link_clearing",
     "link_state",
     "quicker",
     "reservations",
+    "reserved",
     "same_part",
     "speaks_of",
     "unlike",
@@ -197,6 +201,12 @@ class Pace:
         above = self.estimate.log_mean - other.estimate.log_mean - _STEP
         return above > 0 and above > _LEAST_T * math.sqrt(self.alone) * _LESS
 
+    def surely_beats(self, than: Pace) -> bool:
+        """Tell whether this is clearly faster by the bounds alone; False where only the exact spread would tell."""
+        above = than.estimate.log_mean - self.estimate.log_mean - _STEP
+        least = min(self.least_df, than.least_df)
+        return least >= 1 and above > whole_quantile(0.95, least) * math.sqrt(self.most + than.most) * _MORE
+
 
 def clearly_faster(evidence: Observation, than: Observation) -> bool:
     """Tell whether the one-sided 95 % lower bound of evidence/result lies above 1 + CLEARLY, all spread of both included."""
@@ -211,8 +221,7 @@ def quicker(evidence: Pace, than: Pace) -> bool:
     above = ratio - _STEP
     if above <= _LEAST_T * math.sqrt(evidence.alone + than.alone) * _LESS:
         return False
-    least = min(evidence.least_df, than.least_df)
-    if least >= 1 and above > whole_quantile(0.95, least) * math.sqrt(evidence.most + than.most) * _MORE:
+    if evidence.surely_beats(than):
         return True
     return difference_margin(evidence.estimate, than.estimate).narrower(above, 0.90)
 
@@ -252,43 +261,64 @@ def unlike_small(one: Observation, other: Observation) -> bool:
     return one.recipe is not None and other.recipe is not None and one.recipe != other.recipe
 
 
+class Apart(NamedTuple):
+    """In what evidence differs from a result, of all that may be another for every note: true where it does.
+
+    ``shorter`` tells that it is a shorter run, whether or not length matters.
+    """
+
+    host: bool
+    cable: bool
+    content: bool
+    shorter: bool
+
+
+def apart(one: Observation, other: Observation, *, elsewhere: bool) -> Apart:
+    """Say in what ``other`` differs from ``one``; ``elsewhere`` tells that it comes from another host."""
+    return Apart(
+        host=elsewhere,
+        cable=one.name_of("cable") != other.name_of("cable"),
+        content=one.content is None or one.content != other.content,
+        shorter=one.run_bytes is not None and (other.run_bytes is None or other.run_bytes < one.run_bytes),
+    )
+
+
 def reservations(part: Part, one: Observation, other: Observation, *, elsewhere: bool) -> tuple[str, ...]:
     """List why evidence clears only provisionally; ``elsewhere`` tells that it comes from another host."""
+    return reserved(part, one, other, apart(one, other, elsewhere=elsewhere))
+
+
+def reserved(part: Part, one: Observation, other: Observation, differs: Apart) -> tuple[str, ...]:
+    """List the same where it is known in what they differ; beside that it depends on what ``one`` and ``other`` are."""
     said = []
     if other.rated:
         said.append(RATED)
-    if elsewhere:
+    if differs.host:
         said.append("on another host")
     own_right = part.kind == "drive" and other.native  # protocol and mode of a link that the drive does not have here
     if not own_right and one.protocol != other.protocol:
         said.append("by another protocol")
     if not own_right and one.mode != other.mode:
         said.append("by another link mode")
-    if not own_right and one.name_of("cable") != other.name_of("cable"):
+    if not own_right and differs.cable:
         said.append("by another cable")
-    if one.payload in LOOSE and (one.content is None or one.content != other.content):
+    if one.payload in LOOSE and differs.content:
         said.append("large files against a payload that is mixed or not known")
     if part.kind == "drive":
-        said += _drive_reservations(one, other)
+        said += _drive_reservations(one, other, differs)
     return tuple(said)
 
 
-def _drive_reservations(one: Observation, other: Observation) -> list[str]:
+def _drive_reservations(one: Observation, other: Observation, differs: Apart) -> list[str]:
     """List what makes evidence about a drive weak: a shorter run where length matters, data that were just written."""
     said = []
     turns = one.turns if one.turns is not None else other.turns
     matters = turns is not False or one.direction is Direction.TO_DRIVE
-    if matters and not other.rated and _shorter(other.run_bytes, one.run_bytes):
+    if matters and not other.rated and differs.shorter:
         said.append(SHORTER)
     if other.fresh and not one.fresh:
         said.append("read back just after it was written")
     return said
-
-
-def _shorter(evidence: int | None, run: int | None) -> bool:
-    if run is None:
-        return False
-    return evidence is None or evidence < run
 
 
 def unlike(parts: Sequence[Part]) -> tuple[Part, ...]:

@@ -137,7 +137,8 @@ def fit_overhead(several: Sequence[CopyTime], repeats: Spread, between: Spread) 
     design[:, 0] = 1.0
     for row, one in enumerate(chosen):
         design[row, 1 + chains.index(one.chain)] = one.size_bytes / 1e9
-    slopes, _, _ = fit_line(design, seconds, np.diag(seconds**2))
+    weighted = design / (seconds**2)[:, None]  # errors in proportion to the times, each by itself
+    slopes = np.linalg.inv(design.T @ weighted) @ weighted.T @ seconds
     per_byte = [max(0.0, float(slopes[1 + chains.index(one.chain)])) / 1e9 for one in chosen]
     by_size = [slope * one.size_u for slope, one in zip(per_byte, chosen, strict=True)]
     sources = (
@@ -177,7 +178,8 @@ def _together(names: Sequence[str], errors: Values) -> Values:
     """Make the covariances of errors that are one and the same for values of one name."""
     import numpy as np
 
-    same = np.array([[float(one == other) for other in names] for one in names])
+    _, codes = np.unique(np.array(names), return_inverse=True)
+    same = (codes[:, None] == codes[None, :]).astype(float)
     return np.asarray(np.outer(errors, errors) * same)
 
 

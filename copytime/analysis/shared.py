@@ -50,11 +50,14 @@ class SharedPart:
         """Whether drives that are themselves different show it."""
         return self.certainty == "shown"
 
-    def sentence(self) -> str:
-        """Say it for people."""
-        name, by = f"The {self.part.kind} {self.part.name}", f"shown by {', '.join(self.shown_by)}"
+    def sentence(self, most: int | None = None) -> str:
+        """Say it for people; of more results than ``most`` only the first are named, and how many others there are."""
+        names = self.shown_by if most is None or len(self.shown_by) <= most else (
+            *self.shown_by[: most - 1], f"{len(self.shown_by) - most + 1} others"
+        )  # fmt: skip
+        name, by = f"The {self.part.kind} {self.part.name}", f"shown by {', '.join(names)}"
         if not self.shown:
-            by = f"{self.certainty}, from {', '.join(self.shown_by)}"
+            by = f"{self.certainty}, from {', '.join(names)}"
         if self.shared is None or self.shared.model is not Model.ADDS:
             limits = "" if None in (self.low, self.high) else f" ({rate_text(self.low or 0)} to {rate_text(self.high or 0)})"
             return f"{name} lets {rate_text(self.rate or 0)} MB/s{limits} through: {by}."

@@ -72,6 +72,10 @@ def t_cdf(t: float, df: float) -> float:
 _AS_NORMAL = 1e9
 
 
+#: A step of Newton's method leaves about its square of what is missing: after one so small only rounding is left.
+_NEAR_ENOUGH = 1e-9
+
+
 def normal_quantile(p: float) -> float:
     """Return the value below which a standard normal variable lies with probability ``p`` (0 < p < 1)."""
     if p == 0.975:
@@ -112,10 +116,11 @@ def _quantile(p: float, df: float) -> float:
         low, high = (low, t) if miss > 0 else (t, high)
         step = miss / (scale * math.exp(-(df + 1) / 2 * math.log1p(t * t / df)))
         following = t - step
+        # looked at before the bracket: near the answer rounding puts the bracket beside it, and halving would lead away
+        if abs(step) <= _NEAR_ENOUGH * t:
+            return following
         if not low < following < high:
             following = (low + high) / 2 if math.isfinite(high) else 2 * t
-        if abs(following - t) <= 1e-13 * following:  # the next step is its square: rounding is all that is left
-            return following
         t = following
     return t
 

@@ -6,7 +6,7 @@ Serves qualifications on a PC and noted copies on consoles alike; whoever has re
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from copytime.analysis.agreement import AGREE, agree, by_agreement
@@ -19,6 +19,9 @@ from copytime.analysis.next_test import told
 from copytime.analysis.shared import SharedPart, drive_of, shared_parts, together
 
 __all__ = ["AGREE", "Doubt", "Findings", "SharedPart", "agree", "judge_all"]
+
+#: So many results are named in the sentence of each that shares a part with them; all of them stand with the part itself.
+_NAMED = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +49,11 @@ class Findings:
         return None
 
 
-def judge_all(observations: Iterable[Observation]) -> Findings:
-    """Judge every result that was measured by all results, the makers' figures included."""
+def judge_all(observations: Iterable[Observation], only: Collection[str] | None = None) -> Findings:
+    """Judge every result that was measured by all results, the makers' figures included.
+
+    ``only`` are the ids of results that somebody wants to hear of; the others are judged, and not returned.
+    """
     known = Known(observations)
     groups = together(known)
     doubts = contrary(known, groups)
@@ -59,8 +65,10 @@ def judge_all(observations: Iterable[Observation]) -> Findings:
     judged = by_agreement(first, known)
     shared = shared_parts(judged, known, groups)
     adding, capped, shows = _by_member(shared)
-    judged = [flagged(_under_a_cap(_beside_what_adds(one, adding), capped), known) for one in judged]
-    whole = tuple(_with_shared(told(one), shows.get(one.observation.id, ())) for one in judged)
+    wanted = [one for one in judged if only is None or one.observation.id in only]
+    settled = [flagged(_under_a_cap(_beside_what_adds(one, adding), capped), known) for one in wanted]
+    said = {id(each): each.sentence(_NAMED) for each in shared}  # once: a part may be shared by thousands
+    whole = tuple(_with_shared(told(one), shows.get(one.observation.id, ()), said) for one in settled)
     return Findings(judgements=whole, shared=tuple(shared), doubts=tuple(doubts))
 
 
@@ -109,11 +117,11 @@ def _under_a_cap(one: Judgement, capped: _ByMember) -> Judgement:
     return one
 
 
-def _with_shared(one: Judgement, shared: Sequence[SharedPart]) -> Judgement:
+def _with_shared(one: Judgement, shared: Sequence[SharedPart], said: Mapping[int, str]) -> Judgement:
     """Add what was found about a shared part; where drives that differ show it, no further test is needed."""
     for each in shared:
         if one.certainty is not Certainty.AT_CEILING:
-            kept = tuple(said for said in one.sentences if not (each.shown and said.startswith("Next: ")))
+            kept = tuple(line for line in one.sentences if not (each.shown and line.startswith("Next: ")))
             test = None if each.shown else one.next_test
-            return replace(one, sentences=(*kept, each.sentence()), next_test=test)
+            return replace(one, sentences=(*kept, said[id(each)]), next_test=test)
     return one

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import LinkState, Observation
@@ -13,7 +13,7 @@ from copytime.analysis.margins import ASSUMED_PERCENT, Spread
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.sense import above_ceiling
 from copytime.analysis.shared import SharedPart
-from copytime.analysis.verdicts import Findings, judge_all
+from copytime.analysis.verdicts import judge_all
 from copytime.analysis.visits import BetweenVisits
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
@@ -65,12 +65,13 @@ def reconcile(
     judged: dict[str, Judgement] = {}
     shared: list[SharedPart] = []
     doubted: dict[str, str] = {}
+    called = {one.id for one in noted}
     for direction in Direction:  # nothing that went one way says anything about the other
         known = [one for one in (*noted, *besides) if one.direction is direction]
-        found = _only_where_noted(noted, judge_all(known))
+        found = judge_all(known, called)
         judged.update({one.observation.id: one for one in found.judgements})
         doubted.update({one.id: one.why for one in found.doubts})
-        shared += found.shared
+        shared += [one for one in found.shared if called.intersection(one.shown_by)]  # the rest belongs to the PC
     by_drive: dict[str, list[Observation]] = defaultdict(list)
     for one in besides:
         drive = one.part_of("drive")
@@ -225,10 +226,3 @@ def _own(one: Observation, known: Sequence[Observation]) -> tuple[Observation | 
 
     best = max(like, key=lambda each: (not each.rated, same_bridge(each), len(each.visits), each.rate), default=None)
     return best, best is not None and same_bridge(best)
-
-
-def _only_where_noted(several: Sequence[Observation], found: Findings) -> Findings:
-    """Keep what was found of noted copies and of the parts that they went through: the rest belongs to the PC."""
-    noted = {one.id for one in several}
-    shared = tuple(one for one in found.shared if noted & set(one.shown_by))
-    return replace(found, shared=shared, judgements=tuple(one for one in found.judgements if one.observation.id in noted))
