@@ -27,11 +27,16 @@ def buying(found: Reconciliation, kit: Sequence[KitItem], size_bytes: int | None
     """
     hosts = dict.fromkeys(one.note.host for one in found.results if one.note.host)
     hosts.update(dict.fromkeys(one.host for one in found.faults if one.host))
-    return tuple(_at(host, found, kit, size_bytes) for host in hosts if host)
+    here: dict[str | None, list[Reconciled]] = defaultdict(list)
+    for one in found.results:
+        if not one.doubts:
+            here[one.note.host].append(one)
+    return tuple(_at(host, here[host], found, kit, size_bytes) for host in hosts if host)
 
 
-def _at(host: str, found: Reconciliation, kit: Sequence[KitItem], size_bytes: int | None) -> Buying:
-    here = [one for one in found.results if one.note.host == host and not one.doubts]
+def _at(
+    host: str, here: Sequence[Reconciled], found: Reconciliation, kit: Sequence[KitItem], size_bytes: int | None
+) -> Buying:
     lists = []
     for direction in Direction:
         best = _best_of_each([one for one in here if one.note.direction is direction])
@@ -42,8 +47,10 @@ def _at(host: str, found: Reconciliation, kit: Sequence[KitItem], size_bytes: in
                 for one in best[1:]
                 if compare(first, one.judgement.observation.estimate).outcome is Outcome.DIFFERS
             ]
-            lists.append((direction, tuple(d for one in best if (d := one.note.drive or "") not in slower), tuple(slower)))
-    in_all = [name for name in (lists[0][1] if lists else ()) if all(name in fast for _, fast, _ in lists)]
+            late = frozenset(slower)
+            lists.append((direction, tuple(d for one in best if (d := one.note.drive or "") not in late), tuple(slower)))
+    quick = [frozenset(fast) for _, fast, _ in lists]
+    in_all = [name for name in (lists[0][1] if lists else ()) if all(name in fast for fast in quick)]
     gains = []
     for shared in found.shared:
         if shared.part.kind == "host" and shared.part.name == host:
@@ -81,8 +88,9 @@ def _best_of_each(several: Iterable[Reconciled]) -> list[Reconciled]:
 def _cheapest(names: Iterable[str], kit: Sequence[KitItem]) -> tuple[str, float, str] | None:
     """Find the drive that costs least per TB; None where no price is known or currencies differ."""
     prices = []
+    drives = {one.name: one for one in reversed(kit) if one.kind is KitKind.DRIVE}
     for name in names:
-        item = next((one for one in kit if one.kind is KitKind.DRIVE and one.name == name), None)
+        item = drives.get(name)
         about = item.about if item is not None else {}
         price, capacity = about.get("price"), about.get("capacity")
         if isinstance(capacity, int) and capacity > 0 and isinstance(price, str):
@@ -100,7 +108,8 @@ def model_of(shared: SharedPart) -> Model:
 
 def _gain(shared: SharedPart, here: Sequence[Reconciled], size_bytes: int | None) -> Gain | None:
     """Reckon what a drive FASTER times as fast as the fastest of those behind the finding would take."""
-    behind = [one for one in here if one.judgement.observation.id in shared.shown_by and one.own is not None]
+    shown = frozenset(shared.shown_by)
+    behind = [one for one in here if one.judgement.observation.id in shown and one.own is not None]
     if not behind:
         return None
     best = max(behind, key=lambda one: one.rate)

@@ -142,12 +142,9 @@ def share_model(members: Sequence[Member], known: Model | None = None) -> Shared
     fastest, slowest = by_own[0], by_own[-1]
     k = slope(fastest, slowest)
     apart = math.exp(slowest.own.log_mean - fastest.own.log_mean)
-    figure, low, high = None, None, None
+    capped, added = _cap(members), _added(members)
     model = known or k.model
-    if model is Model.CAP:
-        figure, low, high = _cap(members)
-    elif model is Model.ADDS:
-        figure, low, high = _added(members)
+    figure, low, high = {Model.CAP: capped, Model.ADDS: added}.get(model, (None, None, None))
     return Shared(
         model=model,
         k=k,
@@ -156,9 +153,9 @@ def share_model(members: Sequence[Member], known: Model | None = None) -> Shared
         high=high,
         apart=apart,
         members=tuple(one.id for one in members),
-        as_cap=_cap(members)[0],
-        as_added=_added(members)[0],
-        off=misfit(members, _added(members)[0]),
+        as_cap=capped[0],
+        as_added=added[0],
+        off=misfit(members, added[0]),
     )
 
 

@@ -14,7 +14,7 @@ from copytime.analysis.evidence import Clearing, LinkState, Observation, link_cl
 from copytime.analysis.known import Known
 from copytime.records import Part, Verdict
 
-__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "flagged", "judge", "verdict_of"]
+__all__ = ["ASSUMPTION", "Certainty", "Flag", "Judgement", "flagged", "judge", "unmarked", "verdict_of"]
 
 #: What every verdict rests on, in words.
 ASSUMPTION = "This assumes that the parts do not hinder each other: that the slowest one alone decides."
@@ -86,6 +86,11 @@ class Judgement:
 def judge(one: Observation, others: Iterable[Observation] | Known) -> Judgement:
     """Judge one result by all the others; whoever judges many makes one Known of them."""
     known = others if isinstance(others, Known) else Known(others)
+    return flagged(unmarked(one, known), known)
+
+
+def unmarked(one: Observation, known: Known) -> Judgement:
+    """Judge one result without its flags: what is found of others may yet change who sets its pace."""
     reached = _at_ceiling(one)
     cleared: list[Clearing] = []
     uncleared: list[Part] = []
@@ -105,7 +110,6 @@ def judge(one: Observation, others: Iterable[Observation] | Known) -> Judgement:
         pace_setter=setter,
         uncleared=tuple(uncleared),
         cleared=tuple(cleared),
-        flags=_flags(one, known, certainty, setter),
     )
 
 

@@ -201,11 +201,15 @@ class Pace:
         above = self.estimate.log_mean - other.estimate.log_mean - _STEP
         return above > 0 and above > _LEAST_T * math.sqrt(self.alone) * _LESS
 
-    def surely_beats(self, than: Pace) -> bool:
-        """Tell whether this is clearly faster by the bounds alone; False where only the exact spread would tell."""
-        above = than.estimate.log_mean - self.estimate.log_mean - _STEP
-        least = min(self.least_df, than.least_df)
-        return least >= 1 and above > whole_quantile(0.95, least) * math.sqrt(self.most + than.most) * _MORE
+    def surely_beaten_at(self, most: float, least_df: float) -> float:
+        """Return the logarithm of the time per byte below which everything is clearly faster by the bounds alone.
+
+        ``most`` and ``least_df`` are the bounds of what it is held against; minus infinity where they cannot tell.
+        """
+        least = min(least_df, self.least_df)
+        if least < 1:
+            return -math.inf
+        return self.estimate.log_mean - _STEP - whole_quantile(0.95, least) * math.sqrt(most + self.most) * _MORE
 
 
 def clearly_faster(evidence: Observation, than: Observation) -> bool:
@@ -221,7 +225,8 @@ def quicker(evidence: Pace, than: Pace) -> bool:
     above = ratio - _STEP
     if above <= _LEAST_T * math.sqrt(evidence.alone + than.alone) * _LESS:
         return False
-    if evidence.surely_beats(than):
+    least = min(evidence.least_df, than.least_df)
+    if least >= 1 and above > whole_quantile(0.95, least) * math.sqrt(evidence.most + than.most) * _MORE:
         return True
     return difference_margin(evidence.estimate, than.estimate).narrower(above, 0.90)
 

@@ -17,19 +17,19 @@ class Known:
 
     def __init__(self, several: Iterable[Observation]) -> None:
         self.several = tuple(several)
-        self._pieces = {id(one): Piece(one) for one in self.several}
+        self._scales = Scales()
+        self._pieces = {id(one): Piece(one, self._scales) for one in self.several}
         self._by_part: dict[tuple[str, str, Direction], list[Observation]] = defaultdict(list)
         for one in self.several:
             for kind, name in dict.fromkeys((part.kind, part.name) for part in one.parts):
                 self._by_part[kind, name, one.direction].append(one)
         self._through: dict[object, Through] = {}
-        self._scales = Scales()
         self._owns: dict[object, list[Observation]] = {}
         self._own: dict[object, Observation | None] = {}
 
     def _piece(self, one: Observation) -> Piece:
         found = self._pieces.get(id(one))
-        return found if found is not None else Piece(one)
+        return found if found is not None else Piece(one, self._scales)
 
     def pace_of(self, one: Observation) -> Pace:
         """Return the pace of a result with the bounds of its spread."""
@@ -79,6 +79,8 @@ class Known:
         the evidence that has fewest.
         """
         through, piece = self._of(part, one.direction), self._piece(one)
+        if not through.may_clear(piece):
+            return None
         clean = through.clean(piece, besides)
         if clean:
             visits = {visit for each in clean for visit in each.visits}

@@ -10,14 +10,12 @@ from __future__ import annotations
 
 import bisect
 import heapq
-import itertools
 import math
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.evidence import (
-    LOOSE,
     SHORTER,
     Apart,
     Observation,
@@ -34,7 +32,7 @@ __all__ = ["ENOUGH", "Kind", "Piece", "Reasons", "Scales", "Through"]
 #: So many pieces of weak evidence are named: more would not make it stronger.
 ENOUGH = 5
 
-Kind = tuple[object, ...]
+Kind = int
 Reasons = tuple[str, ...]
 
 #: Stands for any host, cable or payload in the name of a list.
@@ -42,35 +40,53 @@ _ANY = object()
 
 
 class Piece:
-    """A result with what the search asks of it again and again."""
+    """A result with what the search asks of it again and again; ``kind`` is a number that equal kinds share."""
 
-    __slots__ = ("cable", "content", "host", "id", "kind", "of", "pace")
+    __slots__ = ("cable", "content", "host", "id", "kind", "of", "pace", "run_bytes", "time")
 
-    def __init__(self, of: Observation) -> None:
+    def __init__(self, of: Observation, scales: Scales) -> None:
         self.of = of
         self.id = of.id
         self.pace = Pace.of(of.estimate)
+        self.time = of.estimate.log_mean
         self.host = of.name_of("host")
         self.cable = of.name_of("cable")
         self.content = of.content
-        self.kind: Kind = (of.payload, of.recipe, of.rated, of.protocol, of.mode, of.native, of.fresh, of.turns)
+        self.run_bytes = of.run_bytes
+        self.kind: Kind = scales.kind_of(of)
 
 
 @dataclass(frozen=True, slots=True)
 class _Weighed:
-    """One kind of evidence against one kind of result: the reservations for each way in which they may be apart."""
+    """One kind of evidence against one kind of result: the reservations for each way in which they may be apart.
+
+    A way is a number, the sum of _HOST, _CABLE, _CONTENT and _SHORTER where they are apart in that.
+    """
 
     kind: Kind
-    reasons: dict[Apart, Reasons]
+    reasons: tuple[Reasons, ...]
     cable_matters: bool
     content_matters: bool
 
 
+_HOST, _CABLE, _CONTENT, _SHORTER = 1, 2, 4, 8
+_WAYS = tuple(
+    Apart(host=bool(way & _HOST), cable=bool(way & _CABLE), content=bool(way & _CONTENT), shorter=bool(way & _SHORTER))
+    for way in range(16)
+)
+
+
 class Scales:
-    """Kinds of evidence weighed against kinds of results, each pair once: drives have reservations of their own."""
+    """The kinds of results, and each kind of evidence weighed against each of them, once: drives have their own rules."""
 
     def __init__(self) -> None:
+        self._kinds: dict[tuple[object, ...], Kind] = {}
         self._made: dict[tuple[bool, Kind, Kind], _Weighed | None] = {}
+
+    def kind_of(self, one: Observation) -> Kind:
+        """Give the kind of a result a number: all that reservations depend on beside what tells notes apart."""
+        said = (one.direction, one.payload, one.recipe, one.rated, one.protocol, one.mode, one.native, one.fresh, one.turns)
+        return self._kinds.setdefault(said, len(self._kinds))
 
     def weigh(self, part: Part, one: Piece, other: Piece) -> _Weighed | None:
         """Weigh the kind of ``other`` against that of ``one``; None where it says nothing about it."""
@@ -80,17 +96,13 @@ class Scales:
         return self._made[key]
 
 
-_ALIKE = Apart(host=False, cable=False, content=False, shorter=False)
-_EVERY = tuple(Apart(*flags) for flags in itertools.product((False, True), repeat=4))
-
-
 def _weighed(part: Part, one: Observation, other: Observation, kind: Kind) -> _Weighed:
-    reasons = {each: reserved(part, one, other, each) for each in _EVERY}
+    reasons = tuple(reserved(part, one, other, way) for way in _WAYS)
     return _Weighed(
         kind=kind,
         reasons=reasons,
-        cable_matters=reasons[_ALIKE._replace(cable=True)] != reasons[_ALIKE],
-        content_matters=reasons[_ALIKE._replace(content=True)] != reasons[_ALIKE],
+        cable_matters=reasons[_CABLE] != reasons[0],
+        content_matters=reasons[_CONTENT] != reasons[0],
     )
 
 
@@ -100,22 +112,33 @@ class Through:
     def __init__(self, of: Part, several: Iterable[Piece], scales: Scales) -> None:
         self._part = of
         self._scales = scales
-        self._ranked = sorted(several, key=lambda one: one.pace.estimate.log_mean)
-        self._lists: dict[object, list[int]] = defaultdict(list)
+        self._ranked = sorted(several, key=lambda one: one.time)
+        self._lists: dict[object, list[int]] = {}
         self._kinds: dict[Kind, Piece] = {}
         self._plans: dict[Kind, list[_Weighed]] = {}
         self._long: dict[str, _LongRuns] = {}
+        self.rated = [one.of for one in self._ranked if one.of.rated]
+
+    def may_clear(self, one: Piece) -> bool:
+        """Tell whether anything here may be clearly faster at all: mostly a look at the fastest says that nothing is."""
+        return bool(self._ranked) and one.pace.beaten_by(self._ranked[0].pace)
+
+    def _listed(self) -> None:
+        """Make the lists, once somebody asks for them."""
+        lists: defaultdict[object, list[int]] = defaultdict(list)
         for rank, one in enumerate(self._ranked):
             if one.of.usable and not one.of.doubted:
                 self._kinds.setdefault(one.kind, one)
                 for host in (one.host, _ANY):
                     for cable in (one.cable, _ANY):
-                        self._lists[one.kind, host, cable, _ANY].append(rank)
+                        lists[one.kind, host, cable, _ANY].append(rank)
                         if one.content is not None:
-                            self._lists[one.kind, host, cable, one.content].append(rank)
-        self.rated = [one.of for one in self._ranked if one.of.rated]
+                            lists[one.kind, host, cable, one.content].append(rank)
+        self._lists = dict(lists)
 
     def _plan(self, one: Piece) -> list[_Weighed]:
+        if not self._lists:
+            self._listed()
         if one.kind not in self._plans:
             found = (self._scales.weigh(self._part, one, other) for other in self._kinds.values())
             self._plans[one.kind] = [each for each in found if each is not None]
@@ -125,7 +148,7 @@ class Through:
         """List evidence without reservation, the fastest first, until it comes from two visits."""
         streams = []
         for each in self._plan(one):
-            if not each.reasons[_same(one, each, loose=one.of.payload in LOOSE)]:
+            if not each.reasons[_CONTENT if one.content is None and each.content_matters else 0]:
                 cable = one.cable if each.cable_matters else _ANY
                 content = one.content if each.content_matters else _ANY
                 ranks = self._lists.get((each.kind, one.host, cable, content))
@@ -137,7 +160,7 @@ class Through:
             other = self._ranked[rank]
             if not one.pace.beaten_by(other.pace):
                 break
-            if other.id == one.id or other.id in besides or weighed.reasons[_apart(one, other)]:
+            if other.id == one.id or other.id in besides or weighed.reasons[_way(one, other)]:
                 continue
             if quicker(other.pace, one.pace):
                 found.append(other.of)
@@ -160,7 +183,7 @@ class Through:
             other = self._ranked[rank]
             if not one.pace.beaten_by(other.pace):
                 return found, fewest
-            reasons = weighed.reasons[_apart(one, other)]
+            reasons = weighed.reasons[_way(one, other)]
             if not reasons or (longer and SHORTER in reasons) or not _may_speak(one, other, besides):
                 continue
             found.append(other.id)
@@ -194,7 +217,7 @@ class Through:
                 heapq.heapreplace(heap, (ranks[at + 1], number, at + 1, ranks, weighed, least))
             else:
                 heapq.heappop(heap)
-            reasons = weighed.reasons[_apart(one, other)]
+            reasons = weighed.reasons[_way(one, other)]
             if not 0 < len(reasons) < len(fewest) or (longer and SHORTER in reasons):
                 continue
             if _may_speak(one, other, besides):
@@ -209,12 +232,12 @@ class Through:
                 for content in (one.content, _ANY) if one.content is not None else (_ANY,):
                     ranks = self._lists.get((weighed.kind, host, cable, content))
                     if ranks:
-                        differs = Apart(host=host is _ANY, cable=cable is _ANY, content=content is _ANY, shorter=False)
-                        yield len(weighed.reasons[differs]), ranks
+                        way = (host is _ANY) * _HOST + (cable is _ANY) * _CABLE + (content is _ANY) * _CONTENT
+                        yield len(weighed.reasons[way]), ranks
 
     def _ran_as_long(self, one: Piece, besides: Collection[str]) -> bool:
         """Tell whether a drive ran elsewhere for at least as long as ``one`` did, and was not clearly faster."""
-        if one.of.run_bytes is None:
+        if one.run_bytes is None:
             return False
         payload = one.of.payload
         if payload not in self._long:
@@ -229,11 +252,11 @@ class _LongRuns:
         chosen = [
             one
             for one in ranked
-            if one.of.run_bytes is not None and one.of.usable and not one.of.doubted and not one.of.rated
+            if one.run_bytes is not None and one.of.usable and not one.of.doubted and not one.of.rated
             if one.of.payload in (payload, "large")
         ]
-        chosen.sort(key=lambda one: -(one.of.run_bytes or 0))
-        self._lengths = [-(one.of.run_bytes or 0) for one in chosen]
+        chosen.sort(key=lambda one: -(one.run_bytes or 0))
+        self._lengths = [-(one.run_bytes or 0) for one in chosen]
         # after each: the slowest so far, and the slowest of any other host than that one's
         self._slowest: list[tuple[Piece, Piece | None]] = []
         first: Piece | None = None
@@ -252,7 +275,7 @@ class _LongRuns:
 
     def no_faster(self, one: Piece, besides: Collection[str]) -> bool:
         """Tell whether one that ran at least as long on another host is not clearly faster."""
-        count = bisect.bisect_right(self._lengths, -(one.of.run_bytes or 0))
+        count = bisect.bisect_right(self._lengths, -(one.run_bytes or 0))
         if count == 0:
             return False
         first, second = self._slowest[count - 1]
@@ -261,9 +284,10 @@ class _LongRuns:
             return False
         if found.id != one.id and found.id not in besides and not quicker(found.pace, one.pace):
             return True
+        # whoever is faster than this is clearly so, even if known as little as the worst of them
+        surely = one.pace.surely_beaten_at(self._most, self._least_df)
         for other in self._by_time:
-            # from here on all are faster still, and even one known as little as any here would be clearly so
-            if Pace(other.pace.estimate, 0.0, self._most, self._least_df).surely_beats(one.pace):
+            if other.time < surely:
                 return False
             if as_long(one.of, other.of) and other.id not in besides and not quicker(other.pace, one.pace):
                 return True
@@ -271,24 +295,20 @@ class _LongRuns:
 
 
 def _time(one: Piece) -> float:
-    return one.pace.estimate.log_mean
+    return one.time
 
 
-def _same(one: Piece, weighed: _Weighed, *, loose: bool) -> Apart:
-    """Say how the best evidence of a kind is apart from ``one``: a payload without a name is like no other."""
-    content = loose and one.content is None and weighed.content_matters
-    return Apart(host=False, cable=False, content=content, shorter=False)
-
-
-def _apart(one: Piece, other: Piece) -> Apart:
-    """Say in what they differ (see evidence.apart, which this is, but quick)."""
-    mine, its = one.of.run_bytes, other.of.run_bytes
-    return Apart(
-        one.host != other.host,
-        one.cable != other.cable,
-        one.content is None or one.content != other.content,
-        mine is not None and (its is None or its < mine),
-    )
+def _way(one: Piece, other: Piece) -> int:
+    """Return the number of the way in which they are apart (see evidence.apart, which this is, but quick)."""
+    way = _HOST if one.host != other.host else 0
+    if one.cable != other.cable:
+        way += _CABLE
+    if one.content is None or one.content != other.content:
+        way += _CONTENT
+    mine = one.run_bytes
+    if mine is not None and (other.run_bytes is None or other.run_bytes < mine):
+        way += _SHORTER
+    return way
 
 
 def _may_speak(one: Piece, other: Piece, besides: Collection[str]) -> bool:

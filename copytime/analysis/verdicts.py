@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from copytime.analysis.agreement import AGREE, agree, by_agreement
 from copytime.analysis.capping import Model
 from copytime.analysis.contrary import Doubt, contrary
-from copytime.analysis.elimination import Certainty, Judgement, flagged, judge
+from copytime.analysis.elimination import Certainty, Judgement, flagged, unmarked
 from copytime.analysis.evidence import Observation, same_part
 from copytime.analysis.known import Known
 from copytime.analysis.next_test import told
@@ -21,7 +21,7 @@ from copytime.analysis.shared import SharedPart, drive_of, shared_parts, togethe
 __all__ = ["AGREE", "Doubt", "Findings", "SharedPart", "agree", "judge_all"]
 
 #: So many results are named in the sentence of each that shares a part with them; all of them stand with the part itself.
-_NAMED = 12
+_NAMED = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +61,7 @@ def judge_all(observations: Iterable[Observation], only: Collection[str] | None 
         ids = {one.id for one in doubts}
         known = Known(replace(one, doubted=True) if one.id in ids else one for one in known.several)
         groups = together(known)
-    first = [judge(one, known) for one in known.several if one.usable and not one.rated]
+    first = [unmarked(one, known) for one in known.several if one.usable and not one.rated]
     judged = by_agreement(first, known)
     shared = shared_parts(judged, known, groups)
     adding, capped, shows = _by_member(shared)

@@ -16,6 +16,7 @@ from copytime.links import Link
 from copytime.notes import KitItem, KitKind, Note
 from copytime.records import Direction, Part, Workload
 from copytime.units import significant
+from copytime.visits.registered import Register
 from copytime.visits.sense import chain_links
 
 __all__ = ["RATED_WITHIN", "narrowest", "on_the_pc", "rated", "turns"]
@@ -24,7 +25,7 @@ __all__ = ["RATED_WITHIN", "narrowest", "on_the_pc", "rated", "turns"]
 RATED_WITHIN = 0.05
 
 
-def narrowest(one: Note, kit: Sequence[KitItem]) -> tuple[LinkState, Link] | None:
+def narrowest(one: Note, kit: Sequence[KitItem] | Register) -> tuple[LinkState, Link] | None:
     """Return the link of a note's chain that carries least, as declared; None where none is known."""
     found = chain_links(one, kit)
     if not found:

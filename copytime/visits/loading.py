@@ -19,6 +19,7 @@ from copytime.visits.comparing import noted_between
 from copytime.visits.known_parts import turns
 from copytime.visits.members import member_of
 from copytime.visits.noting import times_of
+from copytime.visits.registered import Register
 
 __all__ = ["fixed_and_read", "loadings", "own_reads", "two_hosts"]
 
@@ -34,8 +35,9 @@ def loadings(
 ) -> tuple[Loading, ...]:
     """Put loading times together by scene, host and start. ``own`` is how fast each drive reads, in bytes per second."""
     made = []
+    register = Register(kit)
     for (scene, host, state), drives in _estimates(several, spread_percent).items():
-        loaded = [_loaded(name, estimate, kit) for name, estimate in drives.items()]
+        loaded = [_loaded(name, estimate, register) for name, estimate in drives.items()]
         loaded.sort(key=lambda one: one.seconds)
         solid = [one.drive for one in loaded if one.turns is False]
         disks = [one.drive for one in loaded if one.turns]
@@ -93,11 +95,11 @@ def _estimates(several: Iterable[Note], spread_percent: float) -> dict[_Key, dic
     }
 
 
-def _loaded(name: str, estimate: Estimate, kit: Sequence[KitItem]) -> Loaded:
+def _loaded(name: str, estimate: Estimate, kit: Register) -> Loaded:
     seconds = math.exp(estimate.log_mean)
     low, high = margin_of(estimate).interval(seconds)
-    item = next((one for one in kit if one.kind is KitKind.DRIVE and one.name.lower() == name.lower()), None)
-    return Loaded(drive=name, seconds=seconds, low=low, high=high, repeats=estimate.repeats, turns=turns(item))
+    spins = turns(kit.find(KitKind.DRIVE, name))
+    return Loaded(drive=name, seconds=seconds, low=low, high=high, repeats=estimate.repeats, turns=spins)
 
 
 def fixed_and_read(several: Sequence[tuple[float, float]]) -> tuple[float, float] | None:

@@ -15,6 +15,8 @@ from copytime.analysis.sense import above_ceiling
 from copytime.analysis.shared import SharedPart
 from copytime.analysis.verdicts import judge_all
 from copytime.analysis.visits import BetweenVisits
+from copytime.collecting import put_off
+from copytime.links import Link
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
 from copytime.units import GigaBytes
@@ -23,6 +25,7 @@ from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
 from copytime.visits.members import is_exact, member_of
 from copytime.visits.noting import timed_of
 from copytime.visits.overheads import host_overheads
+from copytime.visits.registered import Register
 from copytime.visits.slips import slips_of
 
 __all__ = ["reconcile"]
@@ -33,12 +36,14 @@ _LIKE = ("host", "drive", "bridge", "cable", "port", "link", "direction", "paylo
 
 @dataclass(frozen=True, slots=True)
 class _Bunch:
-    """Notes that belong together, doubted or not, and why."""
+    """Notes that belong together, doubted or not, and why, with the narrowest link of their way where one is known."""
 
     notes: tuple[Note, ...]
+    link: tuple[LinkState, Link] | None
     doubts: tuple[str, ...] = ()
 
 
+@put_off()
 def reconcile(
     several: Iterable[Note],
     kit: Sequence[KitItem] = (),
@@ -55,12 +60,13 @@ def reconcile(
     exact = [one for one in copies if is_exact(one)]
     members = {one.id: member_of(one) for one in exact}
     remarks = _left_out(counted, copies, exact)
-    bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, kit, members)]
+    register = Register(kit)
+    bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, register, members)]
     clean = [note for bunch in bunches if not bunch.doubts for note in bunch.notes]
     between = noted_between(clean, spread_percent, members)  # a slip would make all days look wild
     groups = [Group(name=one.notes[0].id, members=tuple(members[note.id] for note in one.notes)) for one in bunches]
     repeats = repeat_spread(groups)
-    noted = [_observation(bunch, group, kit, repeats, between) for bunch, group in zip(bunches, groups, strict=True)]
+    noted = [_observation(bunch, group, register, repeats, between) for bunch, group in zip(bunches, groups, strict=True)]
     besides = [*on_the_pc(measured), *rated(kit)]
     judged: dict[str, Judgement] = {}
     shared: list[SharedPart] = []
@@ -80,7 +86,7 @@ def reconcile(
     results = []
     for bunch, group, observation in zip(bunches, groups, noted, strict=True):
         more = (doubted[observation.id],) if observation.id in doubted else ()
-        results.append(_result(bunch, group, judged[observation.id], more, kit, by_drive))
+        results.append(_result(bunch, group, judged[observation.id], more, by_drive))
     results.sort(key=lambda one: (one.note.host or "", str(one.note.direction), -one.rate))
     return Reconciliation(
         results=tuple(results),
@@ -113,7 +119,7 @@ def _alike(several: Iterable[Note]) -> dict[object, list[Note]]:
     return found
 
 
-def _bunches(several: Sequence[Note], kit: Sequence[KitItem], members: Mapping[str, Member]) -> list[_Bunch]:
+def _bunches(several: Sequence[Note], kit: Register, members: Mapping[str, Member]) -> list[_Bunch]:
     """Take the doubted notes of a group apart, so that a slip neither spoils the others nor disappears."""
     link = narrowest(several[0], kit)
     why: dict[str, list[str]] = defaultdict(list)
@@ -130,8 +136,8 @@ def _bunches(several: Sequence[Note], kit: Sequence[KitItem], members: Mapping[s
     for identifier, said in slips_of(several, members):
         why[identifier].append(said)
     clean = [one for one in several if one.id not in why]
-    doubted = [_Bunch((one,), tuple(why[one.id])) for one in several if one.id in why]
-    return [_Bunch(tuple(clean)), *doubted] if clean else doubted
+    doubted = [_Bunch((one,), link, tuple(why[one.id])) for one in several if one.id in why]
+    return [_Bunch(tuple(clean), link), *doubted] if clean else doubted
 
 
 def _chain(one: Note) -> tuple[Part, ...]:
@@ -140,15 +146,13 @@ def _chain(one: Note) -> tuple[Part, ...]:
     return tuple(Part(kind=kind, name=name, source="declared") for kind, name in named if name)
 
 
-def _observation(
-    bunch: _Bunch, group: Group, kit: Sequence[KitItem], repeats: Spread | None, between: BetweenVisits
-) -> Observation:
+def _observation(bunch: _Bunch, group: Group, kit: Register, repeats: Spread | None, between: BetweenVisits) -> Observation:
     one = bunch.notes[0]
     assert one.direction is not None  # noqa: S101 - reason: a copy has one
-    found = narrowest(one, kit)
+    found = bunch.link
     links: tuple[LinkState, ...] = (found[0],) if found else ()
-    drive = _item(kit, KitKind.DRIVE, one.drive)
-    bridge = _item(kit, KitKind.BRIDGE, one.bridge)
+    drive = kit.find(KitKind.DRIVE, one.drive)
+    bridge = kit.find(KitKind.BRIDGE, one.bridge)
     protocol = str(bridge.about["protocol"]).lower() if bridge is not None and "protocol" in bridge.about else None
     return Observation(
         id=_called(one),
@@ -180,22 +184,16 @@ def _called(one: Note) -> str:
     return f"{one.drive}{by} at {one.host} [{one.id[:8]}]"
 
 
-def _item(kit: Iterable[KitItem], kind: KitKind, name: str | None) -> KitItem | None:
-    return next((one for one in kit if one.kind is kind and name and one.name.lower() == name.lower()), None)
-
-
 def _result(
     bunch: _Bunch,
     group: Group,
     judgement: Judgement,
     more: tuple[str, ...],
-    kit: Sequence[KitItem],
     by_drive: dict[str, list[Observation]],
 ) -> Reconciled:
     one, observation = bunch.notes[0], judgement.observation
     low, high = margin_of(observation.estimate).interval(observation.rate)
     own, through = _own(observation, by_drive.get(one.drive or "", ()))
-    link = narrowest(one, kit)
     return Reconciled(
         id=one.id[:8],
         note=one,
@@ -210,7 +208,7 @@ def _result(
         doubts=(*bunch.doubts, *more),
         own=own,
         through=through,
-        link=link[1] if link else None,
+        link=bunch.link[1] if bunch.link else None,
     )
 
 

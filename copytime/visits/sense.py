@@ -12,19 +12,21 @@ from copytime.notes import KitItem, KitKind, Note, NoteKind
 from copytime.safetext import plain
 from copytime.units import GigaBytes
 from copytime.visits.noting import timed_of
+from copytime.visits.registered import Register
 
 __all__ = ["chain_links", "doubts"]
 
 
-def chain_links(one: Note, known: Sequence[KitItem]) -> list[tuple[str, Link]]:
+def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[tuple[str, Link]]:
     """List the links that a note's bytes passed, each with the part that sets it; what is not registered is left out."""
+    register = known if isinstance(known, Register) else Register(known)
     found = [("the link", one.link)] if one.link else []
     for kind, name, fields in (
         (KitKind.BRIDGE, one.bridge, ("uplink", "downlink")),
         (KitKind.CABLE, one.cable, ("link",)),
         (KitKind.HOST, one.host, ()),
     ):
-        item = next((each for each in known if each.kind is kind and name and each.name.lower() == name.lower()), None)
+        item = register.find(kind, name)
         if item is None:
             continue
         found += [(f"the {kind} {plain(item.name)}", str(item.about[field])) for field in fields if field in item.about]

@@ -12,6 +12,7 @@ from copytime.analysis.margins import ASSUMED_PERCENT
 from copytime.analysis.reconciled import Loading, Reconciled, Reconciliation
 from copytime.analysis.settling import best_test
 from copytime.analysis.whole import Scope, Whole, drive_name
+from copytime.collecting import put_off
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.logbook.kit import items
@@ -31,6 +32,7 @@ from copytime.visits.setting_apart import compared_sets
 __all__ = ["whole_of"]
 
 
+@put_off()
 def whole_of(
     book: Logbook | None, scope: Scope, *, spread_percent: float = ASSUMED_PERCENT, personal: bool = False
 ) -> Whole:
