@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
-from copytime.analysis.evidence import RATED, SHORTER, Clearing, Observation
+from copytime.analysis.evidence import LOOSE, RATED, SHORTER, Clearing, Observation
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
@@ -146,12 +146,33 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
             return f"read from {name} again after it was detached and rested, {what}."
         if reason == "seen on one visit only":
             return f"repeat {', '.join(weak.evidence[:2])} on another visit, so that {name} is cleared for good."
-        if reason.startswith("large files"):
-            return f"the same payload through {name} with every other part changed{on}."
     drive, setter = observation.part_of("drive"), one.pace_setter
     if drive is not None and setter is not None and setter.kind != "drive":
         return (
             f"a drive that is 1.5 times as fast by itself as {drive.name}, or as slow, in its place{on}, {what}: the "
             f"same rate would show that {_called(setter)} bounds it."
         )
-    return f"{name} with faster company{on}, by the same cable, protocol and link mode, {what}."
+    return _swap(one, weak)
+
+
+def _swap(one: Judgement, weak: Clearing) -> str:
+    """Propose to change one part and nothing else: who is thought to set the pace, else who is cleared least firmly.
+
+    It says what either outcome tells, and what that leaves open.
+    """
+    observation = one.observation
+    part = one.pace_setter or weak.part
+    host = observation.part_of("host")
+    on = f" on {host.name}" if host is not None and part.kind != "host" else ""
+    payload = ", the same payload" if observation.payload in LOOSE else ""
+    same = f"with nothing else changed{on}, {_what(observation)}{payload}"
+    cleared = f" and {_called(weak.part)} is cleared" if part != weak.part else ""
+    if part.kind == "drive":
+        return (
+            f"a drive that is known to be faster than {part.name} in its place, {same}: if it is faster, {part.name} sets "
+            f"the pace{cleared}; if not, something that stayed does."
+        )
+    return (
+        f"another {part.kind} in place of {part.name}, {same}: if that is faster, {part.name} sets the pace{cleared}; if "
+        "not, that alone cannot tell whether the other one is any better."
+    )

@@ -57,7 +57,8 @@ def _command(one: Reconciled, words: str) -> str:
     if words.startswith("a sustained run"):
         return f"copytime sustain FOLDER --size {shlex.quote(size_text(one.size_bytes).replace(' ', ''))}"
     swaps = {
-        "drive": "a drive that is" in words or "faster company" in words,
+        "drive": "a drive that is" in words,
+        "host": "another host" in words,
         "bridge": "another bridge" in words,
         "cable": "another cable" in words,
         "port": "another port" in words,

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import command, csv_option, deliver, json_option, json_text, output_option, session
+from copytime.cli.common import (
+    answer_width,
+    command,
+    csv_option,
+    deliver,
+    json_option,
+    json_text,
+    output_option,
+    session,
+)
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
 from copytime.safetext import plain
@@ -86,7 +95,7 @@ def reconcile(
             measured = known_observations(book, "")
     whole = judge_notes(several, kit, measured, spread_percent=spread)
     if explain is not None:
-        deliver(explained(_named(whole.results, explain)), output)
+        deliver(explained(_named(whole.results, explain), answer_width(output)), output)
         return ExitCode.DONE
     shown = _shown(whole, host, drive, direction)
     bought = [one for one in buying(whole, kit, size_bytes) if host is None or one.host.lower() == host.lower()]
@@ -102,7 +111,7 @@ def reconcile(
     elif as_csv:
         text = csv_text(RESULT_HEADERS, result_rows(shown))
     else:
-        text = reconciliation_text(shown, bought, loads, ratios, test)
+        text = reconciliation_text(shown, bought, loads, ratios, test, answer_width(output))
     deliver(text, output)
     for said in shown.remarks if not session().quiet else ():
         say_note(said)

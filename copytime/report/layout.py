@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from copytime.report.tables import table
 
-__all__ = ["WIDTH", "Column", "fits", "laid_out", "wrapped"]
+__all__ = ["WIDTH", "Column", "command_lines", "fits", "laid_out", "line_fitted", "tables_fitted", "wrapped"]
 
 #: Columns of a text where no terminal says how wide it is.
 WIDTH = 100
@@ -51,3 +52,69 @@ def laid_out(columns: Sequence[Column]) -> str:
 def fits(text: str, width: int) -> bool:
     """Tell whether no line of a text is wider than ``width``."""
     return all(len(line) <= width for line in text.split("\n"))
+
+
+def line_fitted(line: str, width: int) -> list[str]:
+    """Break one line, what follows standing under its text; a word is broken only where it is wider than a whole line."""
+    text = line.lstrip(" ")
+    lead = " " * (len(line) - len(text)) + ("- " if text.startswith("- ") else "")
+    return textwrap.wrap(
+        line, width, subsequent_indent=" " * len(lead), break_on_hyphens=False, drop_whitespace=True
+    ) or [""]  # fmt: skip
+
+
+def command_lines(command: str, lead: str, width: int) -> list[str]:
+    """Break a command between its words, with a backslash at each end of a line, so that it can still be copied whole."""
+    under = " " * len(lead)
+    lines = [lead]
+    for word in (shlex.quote(each) for each in shlex.split(command)):
+        line = lines[-1]
+        empty = line in (lead, under)
+        if not empty and len(line) + 1 + len(word) + 2 > width:
+            lines[-1] += " \\"
+            lines.append(under + word)
+        else:
+            lines[-1] = line + word if empty else f"{line} {word}"
+    return lines
+
+
+#: Texts in a table are broken to no less than this, where a table is to fit into a narrow terminal.
+_NARROW = 16
+
+
+def tables_fitted(columns: Sequence[Column], width: int) -> str:
+    """Lay out columns as one table where that fits, else as several below each other, each led by the first column.
+
+    A text that is too wide even so is broken within its cell; nothing is left out.
+    """
+    whole = laid_out(columns)
+    if fits(whole, width):
+        return whole
+    key, *rest = columns
+    most = max(_NARROW, width // 3)
+    groups: list[list[Column]] = []
+    room = 0
+    for one in rest:
+        wide = _wide(one) if one.figures else min(_wide(one), most)
+        if not groups or room + 2 + wide > width:
+            groups.append([])
+            room = _wide(key)
+        groups[-1].append(one)
+        room += 2 + wide
+    found = []
+    for group in groups:
+        text = laid_out([key, *group])
+        found.append(text if fits(text, width) else laid_out([key, *(_broken(one, most) for one in group)]))
+    return "\n\n".join(found)
+
+
+def _wide(one: Column) -> int:
+    return max(len(text) for text in (one.header, *one.cells))
+
+
+def _broken(one: Column, most: int) -> Column:
+    """Break the texts of a column into lines; figures stay whole."""
+    if one.figures:
+        return one
+    cells = ("\n".join(textwrap.wrap(cell, most, break_on_hyphens=False)) or cell for cell in one.cells)
+    return Column(one.header, tuple(cells))

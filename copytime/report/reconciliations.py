@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -12,10 +13,10 @@ from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
 from copytime.analysis.shared import SharedPart
-from copytime.records import Part
+from copytime.records import Direction, Part
 from copytime.report.advising import advice_lines, advice_objects, asymmetries
 from copytime.report.frame import document
-from copytime.report.tables import table
+from copytime.report.layout import WIDTH, Column, command_lines, fits, laid_out, line_fitted, tables_fitted, wrapped
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
 
@@ -36,29 +37,37 @@ RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "MB/s", "low", "
                   "rests on", "noted/elsewhere", "share of ceiling", "certainty", "pace-setter")  # fmt: skip
 
 
-def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None) -> str:
-    """Write everything for a terminal, by host and direction."""
+def reconciliation_text(
+    found: Reconciliation, buying: Any, loading: Any, ratios: Any, test: NextTest | None, width: int = WIDTH
+) -> str:
+    """Write everything for a terminal of ``width`` columns, by host and direction."""
     lines: list[str] = []
-    heads = dict.fromkeys((one.note.host, one.note.direction) for one in found.results)
-    for host, direction in heads:
-        here = [one for one in found.results if (one.note.host, one.note.direction) == (host, direction)]
-        lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here), ""]
-        lines += finding_lines(here, [one for one in found.shared if one.direction is direction])
-        lines += [
+    heads: dict[tuple[str | None, Direction | None], list[Reconciled]] = defaultdict(list)
+    for one in found.results:
+        heads[one.note.host, one.note.direction].append(one)
+    for (host, direction), here in heads.items():
+        said = finding_lines(here, [one for one in found.shared if one.direction is direction])
+        said += [
             f"- {plain(one.sentence(), limit=1000)}"
             for one in found.overheads
             if (one.host, one.direction) == (host, direction)
         ]
-        lines.append("")
-    lines += asymmetries(found)
-    lines += advice_lines(buying, loading, ratios)
+        lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here, width), "", *_fitted(said, width), ""]
+    lines += _fitted([*asymmetries(found), *advice_lines(buying, loading, ratios)], width)
     if test is not None:
-        lines += ["", f"next test  {plain(test.words, limit=1000)}", f"           {plain(test.command, limit=1000)}"]
-        lines.append(f"           about {duration_text(test.seconds)} a run; it bears on {test.helps} of the results above")
+        lead = "next test  "
+        helps = f"about {duration_text(test.seconds)} a run; it bears on {test.helps} of the results above"
+        lines += ["", *wrapped(plain(test.words, limit=1000), lead, width)]
+        lines += command_lines(plain(test.command, limit=1000), " " * len(lead), width)
+        lines += wrapped(helps, " " * len(lead), width)
     if found.results:
-        lines += ["", f"margins rest on  {found.rests_on}, timing and size as they were written"]
+        lines += ["", *wrapped(f"{found.rests_on}, timing and size as they were written", "margins rest on  ", width)]
     text = "\n".join(lines).replace("\n\n\n", "\n\n").strip()
     return text or "no noted copy with a drive and a host yet: 'copytime note copy' takes one down"
+
+
+def _fitted(lines: Iterable[str], width: int) -> list[str]:
+    return [each for line in lines for each in line_fitted(line, width)]
 
 
 def _rate(one: Reconciled) -> str:
@@ -78,7 +87,7 @@ def own_words(one: Reconciled) -> str:
     if own.doubted:
         return "not witnessed"
     bridge = own.part_of("bridge")
-    way = "same bridge" if one.through and bridge else f"by {plain(bridge.name, limit=30)}" if bridge else "native"
+    way = "same bridge" if one.through and bridge else f"by {plain(bridge.name, limit=60)}" if bridge else "native"
     visits = len(own.visits)
     return f"{way}, {visits} visit{'' if visits == 1 else 's'}"
 
@@ -86,9 +95,9 @@ def own_words(one: Reconciled) -> str:
 def setter_words(one: Judgement) -> str:
     """Name who sets the pace, or those among whom it is."""
     if one.pace_setter is not None:
-        return plain(one.pace_setter.name, limit=40)
+        return plain(one.pace_setter.name, limit=60)
     joint = " + " if one.in_turn else " or "
-    return joint.join(plain(part.name, limit=30) for part in one.suspects) or "-"
+    return joint.join(plain(part.name, limit=60) for part in one.suspects) or "-"
 
 
 def certainty_word(one: Reconciled) -> str:
@@ -98,26 +107,39 @@ def certainty_word(one: Reconciled) -> str:
     return "adding" if one.judgement.in_turn else one.judgement.certainty.value
 
 
-def _table(several: Iterable[Reconciled]) -> str:
-    rows = [
-        (
-            one.id,
-            plain(one.note.drive or "", limit=30),
-            plain(one.note.bridge or "-", limit=30),
-            _rate(one),
-            f"{one.repeats}/{one.visits}",
-            rate_text(one.own.rate) if one.own else "-",
-            own_words(one),
-            significant(one.rate / one.own.rate, 3) if one.own else "-",
-            percent_text(one.rate / one.ceiling) if one.ceiling else "-",
-            certainty_word(one),
-            setter_words(one.judgement),
-        )
-        for one in several
+def _table(several: Sequence[Reconciled], width: int) -> str:
+    """Lay out results: in one table where that fits, else first how fast they were and why, then against what."""
+    heads = [
+        Column("id", tuple(one.id for one in several)),
+        Column("drive", tuple(plain(one.note.drive or "", limit=60) for one in several)),
+        Column("bridge", tuple(plain(one.note.bridge or "-", limit=60) for one in several)),
+        Column("MB/s", tuple(_rate(one) for one in several), figures=True),
     ]
-    headers = ("id", "drive", "bridge", "MB/s", "runs/visits", "elsewhere", "rests on", "ratio", "of link", "certainty",
-               "pace-setter")  # fmt: skip
-    return table(headers, rows, right=(3, 4, 5, 7, 8))
+    against = [
+        Column("runs/visits", tuple(f"{one.repeats}/{one.visits}" for one in several), figures=True),
+        Column("elsewhere", tuple(rate_text(one.own.rate) if one.own else "-" for one in several), figures=True),
+        Column("rests on", tuple(own_words(one) for one in several)),
+        Column("ratio", tuple(_ratio(one) for one in several), figures=True),
+        Column(
+            "of link", tuple(percent_text(one.rate / one.ceiling) if one.ceiling else "-" for one in several), figures=True
+        ),
+    ]
+    why = [
+        Column("certainty", tuple(certainty_word(one) for one in several)),
+        Column("pace-setter", tuple(setter_words(one.judgement) for one in several)),
+    ]
+    whole = laid_out([*heads, *against, *why])
+    if fits(whole, width):
+        return whole
+    return "\n\n".join(tables_fitted(each, width) for each in ([*heads, *why], [heads[0], *against]))
+
+
+def _share(one: Reconciled) -> str:
+    return percent_text(one.rate / one.ceiling) if one.ceiling else "-"
+
+
+def _ratio(one: Reconciled) -> str:
+    return significant(one.rate / one.own.rate, 3) if one.own else "-"
 
 
 def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart]) -> list[str]:
@@ -155,8 +177,8 @@ def shared_sentence(one: SharedPart) -> str:
     return said
 
 
-def explained(one: Reconciled) -> str:
-    """Show the elimination of one result step by step."""
+def explained(one: Reconciled, width: int = WIDTH) -> str:
+    """Show the elimination of one result step by step, for a terminal of ``width`` columns."""
     judgement = one.judgement
     observation = judgement.observation
     lines = [f"{plain(observation.id, limit=160)}, {one.note.direction}", "", "parts, in the order of the bytes"]
@@ -171,7 +193,7 @@ def explained(one: Reconciled) -> str:
         *(plain(said, limit=2000) for said in judgement.sentences if not said.startswith(("Cleared", "Provisionally"))),
     ]
     lines += [f"Doubt: {plain(why, limit=600)}." for why in one.doubts]
-    return "\n".join(lines)
+    return "\n".join(_fitted(lines, width))
 
 
 def _fate(cleared: Any) -> str:

@@ -28,7 +28,9 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Seque
         return "  ".join(headers)
     body = [list(row) for row in rows]
     if tight:
-        widths = [max(len(cell) for cell in cells) for cells in zip(headers, *body, strict=True)]
+        widths = [
+            max(len(line) for cell in cells for line in cell.split("\n")) for cells in zip(headers, *body, strict=True)
+        ]
         under = ["-" * width for width in widths]
         text = tabulate([list(headers), under, *body], tablefmt="plain", disable_numparse=True, colalign=align)
         return "\n".join(line.rstrip() for line in text.split("\n"))

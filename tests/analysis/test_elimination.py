@@ -312,6 +312,16 @@ def test_what_a_verdict_says() -> None:
         (result("x", 400, direction=WRITE, run_bytes=10**11), [replace(NATIVE, direction=WRITE)], "sustained run of 100 GB"),
         (result("x", 400, declared=True), [NATIVE], "which mode"),
         (SUBJECT, [NATIVE, OTHER_DRIVE], "change one part at a time"),
+        (
+            result("x", 400, payload="unknown"),
+            [OTHER_DRIVE],
+            "with nothing else changed, unknown files from the drive, the same payload: if it is faster, Quayside One sets",
+        ),
+        (
+            result("x", 400, payload="unknown"),
+            [OTHER_DRIVE, NATIVE],
+            "another bridge in place of Ferrybox, with nothing else changed, unknown files from the drive, the same payload",
+        ),
     ],
 )
 def test_the_next_test(one: Observation, others: list[Observation], words: str) -> None:
@@ -428,3 +438,10 @@ def test_doubted_parts_and_directions_are_kept_apart() -> None:
     assert found.judgement_of("x").certainty is Certainty.UNDECIDED
     with pytest.raises(KeyError):
         found.judgement_of("nobody")
+
+
+@given(benches())
+def test_no_next_test_changes_several_parts_at_once(bench: list[Observation]) -> None:
+    for judgement in judge_all(bench).judgements:
+        assert "every other part" not in str(judgement.next_test)
+        assert "faster company" not in str(judgement.next_test)

@@ -1,0 +1,87 @@
+"""The text of a reconciliation fits whatever it is read on, with long names, and leaves nothing out."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pytest
+
+from copytime.analysis.buying import buying
+from copytime.analysis.reconciled import Reconciliation
+from copytime.analysis.settling import best_test
+from copytime.notes import KitItem
+from copytime.report.layout import command_lines
+from copytime.report.reconciliations import explained, finding_lines, reconciliation_text
+from copytime.visits.reconciling import reconcile
+from tests.support.campaigns import trade_case
+
+#: Names of forty characters, with and without places to break them.
+LONG = {
+    "Quayside One": "Quayside One of the upper lending counter",
+    "Quayside Two": "QuaysideTwoOfTheUpperLendingCounterNo002",
+    "Ferrybox": "FerryboxWithTheLongBlueCableAtTheBack001",
+    "Jettybox": "Jettybox with its own supply, of the sale",
+    "Harbour 4": "Harbour 4 in the reading room, left shelf",
+}
+
+
+def named(text: str) -> str:
+    return LONG.get(text, text)
+
+
+def found_with_long_names() -> tuple[Reconciliation, Sequence[KitItem]]:
+    notes, kit, measured = trade_case()
+    longer = [
+        replace(one, **{field: named(value) for field in ("drive", "bridge", "host") if (value := getattr(one, field))})
+        for one in notes
+    ]
+    parts = [replace(one, parts=tuple(replace(part, name=named(part.name)) for part in one.parts)) for one in measured]
+    several = [replace(one, name=named(one.name)) for one in kit]
+    return reconcile(longer, several, parts), several
+
+
+def text_of(found: Reconciliation, kit: Sequence[KitItem], width: int) -> str:
+    return reconciliation_text(found, buying(found, kit), [], [], best_test(found.results), width)
+
+
+def marks(text: str) -> Counter[str]:
+    """What is written, whatever the lines: every character but blanks, rules and the backslashes at the ends of lines."""
+    return Counter(re.sub(r"-{4,}|\\\n|\s", "", text))
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 120])
+def test_no_line_is_wider_and_nothing_is_left_out(width: int) -> None:
+    found, kit = found_with_long_names()
+    text = text_of(found, kit, width)
+    assert [line for line in text.split("\n") if len(line) > width] == []
+    assert not marks(text_of(found, kit, 1000)) - marks(text)
+    flat = re.sub(r"\s+", " ", text)
+    for line in finding_lines(found.results, found.shared):
+        assert re.sub(r"\s+", " ", line).removeprefix("- ").strip() in flat
+    for one in found.results:
+        assert all(len(line) <= width for line in explained(one, width).split("\n"))
+
+
+def test_a_wide_terminal_gets_one_table() -> None:
+    found, kit = found_with_long_names()
+    heads = [line for line in text_of(found, kit, 1000).split("\n") if line.startswith("id ")]
+    assert len(heads) == 2
+    assert all("pace-setter" in line and "of link" in line for line in heads)
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_a_command_over_several_lines_is_still_one_command(width: int) -> None:
+    command = shlex.join(
+        ["copytime", "note", "copy", "--drive", LONG["Quayside One"], "--host", LONG["Harbour 4"], "--live"]
+    )
+    lines = command_lines(command, "           ", width)
+    assert len(lines) > 1
+    assert all(len(line) <= width for line in lines)
+    typed = "set -- " + "\n".join(lines).strip() + '\nprintf "%s\\n" "$@"'
+    read = subprocess.run(["sh", "-c", typed], capture_output=True, text=True, check=True).stdout
+    assert read.splitlines() == shlex.split(command)
