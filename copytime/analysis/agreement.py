@@ -152,5 +152,6 @@ def _common_part(one: Judgement, other: Judgement, part: Part) -> bool:
     drive, its = drive_of(one.observation), drive_of(other.observation)
     if drive is None or its is None or same_part(drive, its) or unlike_small(one.observation, other.observation):
         return False
-    common = [each for each in one.uncleared if any(same_part(each, theirs) for theirs in other.uncleared)]
+    theirs = {(each.kind, each.name) for each in other.uncleared}  # thousands are held against thousands here
+    common = [each for each in one.uncleared if (each.kind, each.name) in theirs]
     return len(common) == 1 and same_part(common[0], part)
