@@ -8,10 +8,12 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 
 from copytime import Access, CopytimeError, Direction, Options, Progress, Qualification, Witness, Workload, qualify
@@ -27,6 +29,7 @@ from tests.conftest import Cli, DriveMaker
 from tests.drive.test_faults import when
 from tests.support.drives import LoopDrive, Throttle, run
 from tests.support.fuse_drive import FuseDrive
+from tests.support.processes import gone_within, with_setting
 
 pytestmark = pytest.mark.root
 
@@ -292,18 +295,29 @@ def test_a_program_behind_the_folder_is_asked_to_flush_every_file(fuse: FuseDriv
     assert not found.mismatches
 
 
-PHASES = [("wait", 1, 0), ("write", 1, 0), ("read", 1, 1), ("write", 2, 2), ("check", 0, 4), ("clean-up", 0, 4)]
+PHASES = [
+    ("prepare", 0, 0),
+    ("wait", 1, 0),
+    ("write", 1, 0),
+    ("flush", 1, 0),
+    ("read", 1, 1),
+    ("write", 2, 2),
+    ("check", 0, 4),
+    ("clean-up", 0, 4),
+]
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=["INT", "TERM", "KILL"])
 @pytest.mark.parametrize(("stage", "repeat", "kept"), PHASES, ids=[f"{stage}-{repeat}" for stage, repeat, _ in PHASES])
 def test_every_phase_interrupted(
-    drive: LoopDrive, throttle_all: Throttle, cli: Cli, stage: str, repeat: int, kept: int, number: int
+    drive: LoopDrive, throttle_all: Throttle, cli: Cli, logbook_path: Path, stage: str, repeat: int, kept: int, number: int
 ) -> None:
     throttle_all.limit(drive.number, read=60_000_000, write=60_000_000)
     killer = [sys.executable, "-m", "tests.support.killer", stage, str(repeat), str(number)]
-    command = [*killer, "qualify", str(drive.mount), "--large", "0", "--small", "1000", "--repeats", "2"]
+    command = [*killer, "qualify", str(drive.mount), "--large", "0", "--small", "1000", "--repeats", "2", "--workers", "4"]
     done = subprocess.run(throttle_all.command(*command), check=False, capture_output=True, text=True, timeout=120)
+    # the logbook is the test's own, so that its name is in the environment of whatever was started here
+    assert gone_within(5 if number == signal.SIGKILL else 0.5, with_setting("COPYTIME_LOGBOOK", str(logbook_path)))
     (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
     assert entry["pass_count"] == kept
     if number == signal.SIGKILL:
@@ -315,3 +329,50 @@ def test_every_phase_interrupted(
         assert "Traceback" not in done.stderr
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
     assert json.loads(cli("tidy", "--json").stdout)["left_overs"] == []
+
+
+def begun(drive: LoopDrive, throttle: Throttle, logbook: Path) -> tuple[subprocess.Popen[str], list[psutil.Process]]:
+    """Start a slow run in a process group of its own, and return it with its workers when they write."""
+    throttle.limit(drive.number, read=20_000_000, write=20_000_000)
+    command = [sys.executable, "-m", "copytime", "qualify", str(drive.mount), "--large", "0", "--small", "3000", "-q"]
+    child = subprocess.Popen(
+        throttle.command(*command, "--workers", "4"), stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    while not list(drive.mount.glob("copytime-scratch-*/small/d0001/*")):
+        assert child.poll() is None
+        time.sleep(0.02)  # reason: it gets there by itself
+    workers = [one for one in with_setting("COPYTIME_LOGBOOK", str(logbook)) if one.ppid() == child.pid]
+    workers = [one for one in workers if "copytime.engine.worker" in " ".join(one.cmdline())]
+    assert len(workers) == 4
+    return child, workers
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=["INT", "TERM", "HUP"])
+def test_a_signal_to_the_whole_job_ends_it_in_good_order(
+    drive: LoopDrive, throttle_all: Throttle, cli: Cli, logbook_path: Path, number: int
+) -> None:
+    """A terminal signals all processes of a job at once; the parent alone answers."""
+    child, workers = begun(drive, throttle_all, logbook_path)
+    os.killpg(child.pid, number)
+    _, said = child.communicate(timeout=60)
+    assert child.returncode == 130, said
+    assert "worker process" not in said
+    assert gone_within(0.5, workers)
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    assert entry["state"] == "stopped"
+    assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
+
+
+def test_a_worker_killed_from_outside_is_told_and_cleaned_up_after(
+    drive: LoopDrive, throttle_all: Throttle, cli: Cli, logbook_path: Path
+) -> None:
+    child, workers = begun(drive, throttle_all, logbook_path)
+    workers[2].kill()
+    _, said = child.communicate(timeout=60)
+    assert child.returncode == 1
+    assert "a worker process of copytime was ended by SIGKILL; the pass is lost" in said
+    assert "Traceback" not in said
+    assert gone_within(0.5, workers)
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    assert (entry["state"], entry["pass_count"]) == ("failed", 0)
+    assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found"]
