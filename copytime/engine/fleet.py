@@ -9,6 +9,7 @@ import select
 import signal
 import subprocess
 import sys
+import time
 import weakref
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -27,8 +28,8 @@ _PARENTS = {signal.SIGINT, signal.SIGTERM} | {
     getattr(signal, name) for name in ("SIGHUP", "SIGQUIT") if hasattr(signal, name)
 }
 
-#: How long a worker may take to start and to end, in seconds; it takes some hundredths.
-_START_S, _END_S = 30.0, 5.0
+#: How long a worker may take to start, to end by itself and when it was killed, in seconds; it takes some hundredths.
+_START_S, _END_S, _KILLED_S = 30.0, 5.0, 0.5
 
 _HINT = "Run it again. If that happens once more, look whether the system ran out of memory and ended it (dmesg)."
 
@@ -177,12 +178,13 @@ def _end(crew: list[subprocess.Popen[bytes]]) -> None:
             if pipe is not None:
                 with contextlib.suppress(OSError):
                     pipe.close()
+    end = time.monotonic() + _END_S
     for child in crew:
         try:
-            child.wait(_END_S)
+            child.wait(max(0.0, end - time.monotonic()))
         except subprocess.TimeoutExpired:
             child.kill()
-            # one that the drive does not answer cannot be ended by anybody; the system ends it as soon as it does
+            # one that waits for a drive ends as soon as that answers; it cannot be ended before, so it is not waited for
             with contextlib.suppress(subprocess.TimeoutExpired):
-                child.wait(1)
+                child.wait(_KILLED_S)
     crew.clear()

@@ -54,10 +54,11 @@ class Team:
         folders = -(-count // FOLDER_FILES)
         room = max(payload.cells) + 1
         self.layout = layout = Layout(files.workers, count, folders, payload.firsts[-1], payload.pool_cells, room)
-        self._memory, self._batches, self._tickets = self._handles = [
-            _file(name) for name in ("memory", "batches", "tickets")
-        ]
+        self._handles: list[int] = []
         try:
+            for name in ("memory", "batches", "tickets"):
+                self._handles.append(_file(name))
+            self._memory, self._batches, self._tickets = self._handles
             os.posix_fallocate(self._memory, 0, layout.size)  # no room is an error here and a deadly signal later
             self.words = np.frombuffer(mmap.mmap(self._memory, layout.size), dtype=np.uint64)
             self._fill(layout.sizes, files.recipe.sizes)
@@ -90,10 +91,16 @@ class Team:
         files, layout = self._files, self.layout
         self.words[layout.inodes : layout.inodes + layout.folders] = 0
         try:
-            return self._pass("write", files.batches, finish, stop, look).flight
-        finally:
-            with contextlib.suppress(OSError, CopytimeError):  # that which ended the pass is told
+            flight = self._pass("write", files.batches, finish, stop, look).flight
+        except BaseException:
+            with contextlib.suppress(OSError, CopytimeError):  # what ended the pass is told
                 self.take_over()
+            raise
+        try:
+            self.take_over()
+        except OSError as error:
+            raise from_os_error(error, "opening the folders of the small files") from error
+        return flight
 
     def read(self, order: Sequence[int], stop: Stop, look: Callable[[int], bool] | None) -> Read:
         """Read all files in this order. Raises what fly does."""

@@ -3,14 +3,15 @@
 The other side of cp's copies is memory, as it is for the others: to the drive from a tree in memory, from the drive to one.
 Before every read, memory forgets what it holds of the drive.
 
-With several numbers of files these take turns as well, and a second table shows how the cost of a file grows from the
-smallest to the largest: the exponent x in 'cost of a file ~ files^x', 0 where it is flat. File systems have a growth of
-their own, so what counts is ours beside that of the others ('beyond C').
+Several numbers of files and of workers take turns as well. A table shows what more workers gain, and another one how the
+cost of a file grows from the smallest to the largest number: the exponent x in 'cost of a file ~ files^x', 0 where it is
+flat. File systems have a growth of their own, so what counts is ours beside that of the others ('beyond C').
 """
 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import math
 import shutil
 import statistics
@@ -33,28 +34,35 @@ _MEMORY = Path("/dev/shm")
 def bench(folder: Path, counts: list[int], rounds: int, workers: list[int]) -> None:
     """Print rate ratios and costs of a file for each number of files and workers and each direction, and their growth."""
     plain = compiled("plain_small.c")
-    races = []
     with contextlib.ExitStack() as stack:
         memories = {
             count: Path(stack.enter_context(tempfile.TemporaryDirectory(dir=_MEMORY, prefix="copytime-bench-")))
             for count in counts
         }
-        for number in workers:
-            entered = [_Race(folder, plain, memories[count], count, number) for count in counts]
-            for _ in range(rounds + 1):  # the first warms up and is not counted
-                for race in entered:
-                    race.run()
-            races.append(entered)
+        races = [[_Race(folder, plain, memories[count], count, number) for count in counts] for number in workers]
+        for _ in range(rounds + 1):  # the first warms up and is not counted
+            for race in itertools.chain.from_iterable(races):
+                race.run()
     title = f"small files, usual mix, {rounds} rounds in turn"
     headers = ["files", "workers", "direction", "us a file", "cp", "C", "against cp", "against C"]
     headers += ["CPU us a file", "cp", "C", "CPU of C"]
     every = [(race, direction) for entered in races for race in entered for direction in Direction]
     show(f"{title}: costs of a file and rate ratios", headers, [race.row(direction) for race, direction in every])
+    if len(set(workers)) > 1:
+        headers = ["files", "workers", "direction", f"rate against {workers[0]} at once"]
+        show(f"{title}: what more workers gain", headers, [_gain(races, race, direction) for race, direction in every])
     if len(set(counts)) < 2:
         return
     headers = ["workers", "direction", "files", "time", "cp", "C", "beyond C", "CPU", "cp", "C", "beyond C"]
     rows = [_growth(sorted(one, key=lambda race: race.recipe.files), direction) for one in races for direction in Direction]
     show(f"{title}: growth of the cost of a file, as exponent", headers, rows)
+
+
+def _gain(races: list[list[_Race]], race: _Race, direction: Direction) -> list[str]:
+    """Hold copytime's rate against its own with the first number of workers, round by round."""
+    (first,) = (one for one in races[0] if one.recipe.files == race.recipe.files)
+    walls = [[run.wall for run in one.runs("ours", direction)] for one in (first, race)]
+    return [str(race.recipe.files), str(race.workers), direction.value, str(ratio(walls[0], walls[1]))]
 
 
 def _growth(races: list[_Race], direction: Direction) -> list[str]:
