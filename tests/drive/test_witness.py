@@ -20,6 +20,7 @@ from copytime.engine.witness import Observer, judge
 from tests.conftest import DriveMaker
 from tests.support.drives import LoopDrive, Throttle
 from tests.support.fuse_drive import FuseDrive
+from tests.support.own_counters import measured
 
 pytestmark = pytest.mark.root
 
@@ -59,11 +60,14 @@ def test_a_read_of_which_a_part_is_cached_is_cached(drive: LoopDrive) -> None:
 
 
 def test_the_product_itself_reads_from_the_drive(drive: LoopDrive) -> None:
-    found = qualify(drive.mount, Options(small=0, large=SIZE, repeats=2))
+    found = measured(drive, Options(small=0, large=SIZE, repeats=2))
     assert [one.witness for one in found.passes] == [Witness.DEVICE] * 4
     assert [one.access for one in found.passes] == [Access.UNBUFFERED] * 4
     for one in found.passes:
         assert one.device_bytes == pytest.approx(one.payload_bytes, rel=0.02)
+    # by the disk below, which others may use: they make it shared, nothing makes it cached
+    below = qualify(drive.mount, Options(small=0, large=SIZE, repeats=1))
+    assert {one.witness for one in below.passes} <= {Witness.DEVICE, Witness.SHARED}
 
 
 class Neighbour:
