@@ -1,8 +1,8 @@
 """A loop drive whose witness is its own counters, which nobody else moves.
 
-In use the witness counts at the disk under the loop device's file. There whatever else runs on this machine is counted too, and
-what it read or wrote in an idle moment is taken off, so that on a busy disk a sound pass is called shared or seems to have moved
-less than its payload. The loop device itself moves for its file system alone.
+In use the witness counts at the disk under the loop device's file. There whatever else runs on this machine is counted too,
+and what it moved in an idle moment is taken off, so that on a busy disk a sound pass is called shared, or seems to have
+moved less than its payload. The loop device itself moves for its file system alone.
 """
 
 from __future__ import annotations
