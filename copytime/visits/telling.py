@@ -8,7 +8,7 @@ from copytime.units import duration_text, percent_text, size_text
 from copytime.visits.payloads import Payloads
 from copytime.visits.plan import LONGEST_PASS_S, Plan
 
-__all__ = ["behind", "describe", "wear"]
+__all__ = ["behind", "describe", "spoken", "wear"]
 
 #: Layers that never stand on one of their own kind: two in a row are parts of one whole.
 _SIDE_BY_SIDE = ("loop", "file", "partition")
@@ -21,7 +21,6 @@ def describe(plan: Plan) -> str:
     times = "once" if plan.at_most == 1 else times
     laid = "the large one laid out first, " if options.laid_out else ""
     fast, slow = plan.seconds
-    spoken = duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
     worn = wear(plan.write_bytes, options.endurance)
     cut = any(plan.may_shorten(workload) for workload in plan.payloads.workloads)
     lines = [
@@ -35,10 +34,15 @@ def describe(plan: Plan) -> str:
             "of its own that is removed at the end"
         ),
         f"reads    {size_text(plan.read_bytes)} in all" + (", the last time to check every byte" if options.verify else ""),
-        f"takes    about {spoken}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
+        f"takes    about {spoken(fast, slow)}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
         f"care     none of your files is touched; the writing uses up {worn} and warms it",
     ]
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
+
+
+def spoken(fast: float, slow: float) -> str:
+    """Say how long something takes that takes between so many seconds."""
+    return duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
 
 
 def wear(write_bytes: int, endurance: int | None) -> str:
