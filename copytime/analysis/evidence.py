@@ -20,8 +20,11 @@ from copytime.records import Access, Direction, Part, Workload
 __all__ = [
     "CLEARLY",
     "LOOSE",
+    "OTHER_SYSTEM",
+    "PAST_MEMORY",
     "RATED",
     "SHORTER",
+    "THROUGH_MEMORY",
     "Clearing",
     "LinkState",
     "Observation",
@@ -54,6 +57,9 @@ SHORTER = "a shorter run"
 
 #: Why what a maker states clears provisionally only.
 RATED = "the maker's figure"
+
+#: Why what went the other way, or with another file system on the drive, clears provisionally only.
+PAST_MEMORY, THROUGH_MEMORY, OTHER_SYSTEM = "past memory", "through memory", "with the file system"
 
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 LOOSE = ("mixed", "unknown")
@@ -272,9 +278,9 @@ def reservations(part: Part, one: Observation, other: Observation, *, elsewhere:
     if one.payload in LOOSE and (one.content is None or one.content != other.content):
         said.append("large files against a payload that is mixed or not known")
     if _differ(one.access, other.access):
-        said.append("through memory" if other.access is Access.BUFFERED else "past memory")
+        said.append(THROUGH_MEMORY if other.access is Access.BUFFERED else PAST_MEMORY)
     if part.kind == "host" and _differ(one.file_system, other.file_system):
-        said.append(f"with {other.file_system} on the drive")  # the host's own work, which another one changes
+        said.append(f"{OTHER_SYSTEM} {other.file_system}")  # the host's own work, which another one changes
     if part.kind == "drive":
         said += _drive_reservations(one, other)
     return tuple(said)

@@ -6,13 +6,13 @@ device's own name (``sdb``) has to do.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from copytime.records import Part
+from copytime.records import Part, Qualification
 
-__all__ = ["Identity", "identity_of", "tell_apart"]
+__all__ = ["Identity", "identity_of", "named_apart", "tell_apart"]
 
 #: What is known of a drive that another one would not share: serial number, capacity, the file behind a loop device.
 Identity = tuple[str | None, int | None, str | None]
@@ -49,7 +49,7 @@ def tell_apart(visits: Iterable[tuple[Mapping[str, Any], tuple[Part, ...]]]) -> 
     known: dict[str, list[tuple[Identity, bool, str]]] = {}
     chains = []
     for about, chain in visits:
-        drive = next((part for part in chain if part.kind == "drive"), None)
+        drive = _drive(chain)
         if drive is None:
             chains.append(chain)
             continue
@@ -62,3 +62,22 @@ def tell_apart(visits: Iterable[tuple[Mapping[str, Any], tuple[Part, ...]]]) -> 
         alike.append((identity, declared, name))
         chains.append(tuple(replace(part, name=name) if part is drive else part for part in chain))
     return chains
+
+
+def named_apart(visits: Sequence[Qualification]) -> list[Qualification]:
+    """Return visits, given oldest first, so that drives that are called alike and are not the same differ in name."""
+    newest_first = list(reversed(visits))
+    chains = [one.chain if _drive(one.chain) else (Part(kind="drive", name=one.drive),) for one in newest_first]
+    about = [{"id": one.id, "conditions": one.conditions} for one in newest_first]
+    made = []
+    for one, before, after in zip(newest_first, chains, tell_apart(zip(about, chains, strict=True)), strict=True):
+        old, new = _drive(before), _drive(after)
+        assert old is not None  # noqa: S101 - reason: put there above
+        assert new is not None  # noqa: S101 - reason: as above
+        drive = new.name if one.drive == old.name else one.drive
+        made.append(replace(one, drive=drive, chain=after if _drive(one.chain) else one.chain))
+    return list(reversed(made))
+
+
+def _drive(chain: Iterable[Part]) -> Part | None:
+    return next((part for part in chain if part.kind == "drive"), None)

@@ -9,11 +9,13 @@ from typing import Any
 import pytest
 
 from copytime.analysis.results import results_of
+from copytime.analysis.whole import Scope
 from copytime.logbook import Logbook
 from copytime.records import Access, Part, Qualification, Verdict
 from copytime.visits.earlier import known_between
 from copytime.visits.judging import known_besides, observations_of, verdicts_of
 from copytime.visits.same_drive import tell_apart
+from copytime.visits.whole import whole_of
 from tests.support.passes import a_pass
 
 ONE = {"serial": "LQ-1", "capacity_bytes": 1000}
@@ -113,6 +115,7 @@ def test_what_went_through_memory_clears_what_did_not_only_provisionally(logbook
         found = measured(book, 200, 3, ONE, access=Access.BUFFERED)
         assert found.certainty == "undecided"
         assert any("past memory" in said for said in found.sentences)
+        assert "--buffered" in (found.next_test or "")
         again = measured(book, 100, 4, ONE)
         assert again.certainty == "combination"
 
@@ -126,7 +129,7 @@ def test_another_file_system_clears_the_host_only_provisionally(logbook_path: Pa
             measured(book, 500, day, ONE)
         found = measured(book, 200, 3, ONE, chain=on("exfat"))
     assert [part.kind for part in found.provisional] == ["host"]
-    assert any("with ext4 on the drive" in said for said in found.sentences)
+    assert any("with the file system ext4" in said for said in found.sentences)
 
 
 @pytest.mark.parametrize("backing", ["memory", "overlay"])
@@ -135,3 +138,13 @@ def test_where_no_drive_stands_behind_the_folder_none_is_judged(logbook_path: Pa
         for day in (1, 2):
             measured(book, 900, day, ONE)
         assert measured(book, 200, 3, {"backing": backing}).certainty == "none"
+
+
+def test_a_report_keeps_drives_apart_that_are_called_alike(logbook_path: Path) -> None:
+    with Logbook.open(logbook_path) as book:
+        for day, drive in ((1, TWO), (2, ONE), (3, ONE)):
+            measured(book, 200, day, drive)
+        found = whole_of(book, Scope()).measured
+    (other, *same) = sorted(found, key=lambda one: one.created)
+    assert {one.drive for one in same} == {"Quayside"}
+    assert other.drive == f"Quayside [{other.id[:8]}]" == next(part.name for part in other.chain if part.kind == "drive")
