@@ -122,14 +122,19 @@ class Target:
         return next((layer.name for layer in self.layers if layer.kind == "loop"), None)
 
     @property
+    def is_loop(self) -> bool:
+        """Whether a loop device is tested."""
+        return self._loop is not None
+
+    @property
     def serial(self) -> str | None:
         """The serial number of what is tested; a loop device has none, whatever its file lies on."""
-        return self.disks[0].serial if self.disks and self._loop is None else None
+        return self.disks[0].serial if self.disks and not self.is_loop else None
 
     @property
     def capacity_bytes(self) -> int | None:
         """The capacity of what is tested, None where that is no one drive; of a loop device, what its file system holds."""
-        if self._loop is not None:
+        if self.is_loop:
             return self.total_bytes
         return self.disks[0].size_bytes if len(self.disks) == 1 else None
 

@@ -211,7 +211,7 @@ class _Stream(Visit):
         self.conditions["chunk_bytes"] = made.chunk_bytes
         self.conditions["round_bytes"] = made.round_bytes
         self.conditions["until_settled"] = made.asked.until_settled
-        if counts is not None:
+        if counts is not None and not self.target.is_loop:  # the disk below was attached long ago, and is everybody's
             self.conditions["written_before_bytes"] = counts.written_bytes
 
     def _works(self, scratch: Scratch) -> list[Work]:
