@@ -15,7 +15,6 @@ from typing import Any
 import pytest
 
 from copytime import Access, CopytimeError, Direction, Options, Progress, Qualification, Witness, Workload, qualify
-from copytime.attached import platform
 from copytime.engine.recipe import usual
 from copytime.engine.small import SmallFiles
 from copytime.engine.system import system
@@ -27,7 +26,7 @@ from tests.conftest import Cli, DriveMaker
 from tests.drive.test_faults import when
 from tests.support.drives import LoopDrive, Throttle, run
 from tests.support.fuse_drive import FuseDrive
-from tests.support.own_counters import measured
+from tests.support.own_counters import OwnCounters, measured
 
 pytestmark = pytest.mark.root
 
@@ -92,8 +91,9 @@ def test_requests_come_at_the_limit(make_drive: DriveMaker, throttle: Throttle, 
 
 
 def judged_read(drive: LoopDrive, files: SmallFiles) -> Witness:
-    target = platform().target(str(drive.mount))
-    observer = Observer(lambda: platform().counts(target), idle_s=0)
+    here = OwnCounters(drive.name)
+    target = here.target(str(drive.mount))
+    observer = Observer(lambda: here.counts(target), idle_s=0)
     observer.start()
     moved = files.read()
     return judge(moved.payload_bytes, observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns), slack=moved.metadata_bytes)

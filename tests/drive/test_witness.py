@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from copytime import Access, Direction, Options, Progress, Witness, qualify
-from copytime.attached import platform
 from copytime.engine.large import LargeFiles, Layout
 from copytime.engine.payload import Payload
 from copytime.engine.system import system
@@ -20,7 +19,7 @@ from copytime.engine.witness import Observer, judge
 from tests.conftest import DriveMaker
 from tests.support.drives import LoopDrive, Throttle
 from tests.support.fuse_drive import FuseDrive
-from tests.support.own_counters import measured
+from tests.support.own_counters import OwnCounters, measured
 
 pytestmark = pytest.mark.root
 
@@ -29,8 +28,9 @@ SIZE = 32 * BLOCK
 
 
 def observed_read(drive: LoopDrive, files: LargeFiles, payload: Payload) -> Witness:
-    target = platform().target(str(drive.mount))
-    observer = Observer(lambda: platform().counts(target), idle_s=0)
+    here = OwnCounters(drive.name)
+    target = here.target(str(drive.mount))
+    observer = Observer(lambda: here.counts(target), idle_s=0)
     observer.start()
     moved = files.read(payload, turn=1)
     return judge(moved.payload_bytes, observer.finish(Direction.FROM_DRIVE, moved.elapsed_ns))
