@@ -12,10 +12,12 @@ from typing import Any
 
 from copytime.records import Part, Qualification
 
-__all__ = ["Identity", "identity_of", "named_apart", "tell_apart"]
+__all__ = ["UNKNOWN", "Identity", "identity_of", "is_another", "named_apart", "tell_apart"]
 
 #: What is known of a drive that another one would not share: serial number, capacity, the file behind a loop device.
 Identity = tuple[str | None, int | None, str | None]
+
+UNKNOWN: Identity = (None, None, None)
 
 
 def identity_of(conditions: Mapping[str, Any]) -> Identity:
@@ -35,7 +37,7 @@ def _number(value: object) -> int | None:
     return value if isinstance(value, int) else None
 
 
-def _another(one: Identity, other: Identity) -> bool:
+def is_another(one: Identity, other: Identity) -> bool:
     """Tell whether two drives are known to be different ones: something that is known of both differs."""
     return any(mine is not None and its is not None and mine != its for mine, its in zip(one, other, strict=True))
 
@@ -56,7 +58,7 @@ def tell_apart(visits: Iterable[tuple[Mapping[str, Any], tuple[Part, ...]]]) -> 
         identity, declared = identity_of(about["conditions"]), drive.source == "declared"
         alike = known.setdefault(drive.name, [])
         name = next(
-            (called for its, named, called in alike if (declared and named) or not _another(identity, its)),
+            (called for its, named, called in alike if (declared and named) or not is_another(identity, its)),
             f"{drive.name} [{str(about['id'])[:8]}]" if alike else drive.name,
         )
         alike.append((identity, declared, name))
