@@ -92,7 +92,8 @@ class Phase:
 class Drop:
     """Where the fast phase ends: ``after_bytes``, between ``low_bytes`` and ``high_bytes`` with 95 %, and what it costs.
 
-    ``before`` and ``after`` are the rates on its two sides, bytes per second.
+    ``before`` and ``after`` are the rates on its two sides, bytes per second. The chunk next to it on either side is left
+    out of them, because the jump lies inside one of the two, and some percent of a short phase hang on that one.
     """
 
     after_bytes: int
@@ -165,7 +166,7 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
     return Phases(
         chunk_bytes=chunk_bytes,
         phases=made,
-        drop=_drop(chunk_bytes, even, levels, made, heard),
+        drop=_drop(chunk_bytes, seconds, even, levels, heard),
         oscillation=_oscillation(made),
         dips=dips,
         worst_at_bytes=worst * chunk_bytes,
@@ -305,7 +306,7 @@ def _phase(chunk_bytes: int, seconds: Values, logs: Values, line: Line, heard: N
     )
 
 
-def _drop(chunk_bytes: int, logs: Values, lines: list[Line], made: tuple[Phase, ...], heard: Noise) -> Drop | None:
+def _drop(chunk_bytes: int, seconds: Values, logs: Values, lines: list[Line], heard: Noise) -> Drop | None:
     """Find the first jump after which everything is clearly slower than anything before."""
     for at in range(1, len(lines)):
         before, after = lines[:at], lines[at:]
@@ -319,8 +320,8 @@ def _drop(chunk_bytes: int, logs: Values, lines: list[Line], made: tuple[Phase, 
                 after_bytes=lines[at].start * chunk_bytes,
                 low_bytes=low * chunk_bytes,
                 high_bytes=high * chunk_bytes,
-                before=made[at - 1].rate,
-                after=made[at].rate,
+                before=chunk_bytes / float(seconds[lines[at - 1].start : lines[at].start - 1].mean()),
+                after=chunk_bytes / float(seconds[lines[at].start + 1 : lines[at].end].mean()),
             )
     return None
 
