@@ -10,7 +10,9 @@ import signal
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +26,7 @@ from copytime.visits.again import qualification_again
 from copytime.visits.sustain import Sustain, sustain
 from tests.bench.pairs import compiled
 from tests.conftest import Cli, DriveMaker, skip_or_fail
-from tests.support.drives import LoopDrive, Throttle
+from tests.support.drives import LoopDrive, Throttle, loop_drive, why_not
 from tests.support.fuse_drive import FuseDrive
 
 pytestmark = [pytest.mark.root, pytest.mark.slow]
@@ -57,7 +59,7 @@ def test_the_end_of_a_fast_phase_is_found_to_the_chunk(fuse: FuseDrive) -> None:
 
 
 #: The limits, where the first gives way to the second, and the length of the streams.
-FAST, SLOW, LOWERED, LENGTH = 80 * MB, 25 * MB, 200 * MB, 280 * MB
+FAST, SLOW, LOWERED, LENGTH = 80 * MB, 25 * MB, 400 * MB, 460 * MB
 
 
 @pytest.fixture(scope="module")
@@ -86,18 +88,33 @@ def control(drive: LoopDrive, throttle: Throttle, plain: Path) -> tuple[float, f
     return lowered * BLOCK / fast[-1], (len(slow) - 1) * BLOCK / (slow[-1] - slow[0])
 
 
-@pytest.mark.parametrize("file_system", ["ext4", "xfs", "btrfs"])
-def test_a_limit_that_is_lowered_in_mid_run(
-    make_drive: DriveMaker, throttle: Throttle, plain: Path, file_system: str
-) -> None:
+@pytest.fixture
+def quiet_folder(tmp_path: Path) -> Iterator[Path]:
+    """A folder in memory where there is one with room, so that nobody else's work on the system disk moves the rates."""
+    memory = Path("/dev/shm")
+    if not memory.is_dir() or shutil.disk_usage(memory).free < 2 * 2**30:
+        yield tmp_path
+        return
+    with tempfile.TemporaryDirectory(dir=memory, prefix="copytime-test-") as made:
+        yield Path(made)
+
+
+@pytest.mark.parametrize("file_system", ["ext4", "xfs"])  # btrfs lets checksummed writes through memory
+def test_a_limit_that_is_lowered_in_mid_run(quiet_folder: Path, throttle: Throttle, plain: Path, file_system: str) -> None:
     """The kernel's limit, which nobody here wrote. It grants slices of 100 ms, which a chunk must not be shorter than.
 
-    It grants one slice in advance, so that a plain loop too runs up to L * t / (t - 0.1 s) in its first t seconds: 84 MB/s
-    in two seconds under 80. Hence a plain loop in C is the measure before the drop, in turn with ours, under the same
-    limit on the same file system; after the drop nothing is granted in advance any more, and the limit itself is. Where the
-    loop before ours and the one after differ, the disk under it all was busy with somebody else, and nothing is shown.
+    It grants one slice in advance, so that a plain loop too runs up to L * t / (t - 0.1 s) in its first t seconds: 168 MB/s
+    in two seconds under 160, as was seen of us and of a loop in C alike. Here that is 2 % at most. The loop in C writes as
+    much before ours and after, under the same limit on the same file system; where its two runs differ, the disk or the
+    processors under it all were busy with somebody else, and nothing is shown.
     """
-    drive = make_drive(file_system, 700)
+    if (why := why_not(file_system)) is not None:
+        skip_or_fail(why)
+    with loop_drive(quiet_folder, file_system, 700) as drive:
+        _lowered_in_mid_run(drive, throttle, plain)
+
+
+def _lowered_in_mid_run(drive: LoopDrive, throttle: Throttle, plain: Path) -> None:
     lowered: list[int] = []
 
     def follow(progress: Progress) -> None:
@@ -105,7 +122,7 @@ def test_a_limit_that_is_lowered_in_mid_run(
             throttle.limit(drive.number, write=SLOW)
             lowered.append(progress.done_bytes)
 
-    for _ in range(5):
+    for _ in range(4):
         lowered.clear()
         controls = [control(drive, throttle, plain)]
         throttle.limit(drive.number, write=FAST)
@@ -119,12 +136,13 @@ def test_a_limit_that_is_lowered_in_mid_run(
     drop = written.found.drop
     assert drop is not None
     print(
-        f"{file_system}: lowered at {lowered[0] / MB:.1f} MB, found at {drop.after_bytes / MB:.1f}; "
+        f"{drive.file_system}: lowered at {lowered[0] / MB:.1f} MB, found at {drop.after_bytes / MB:.1f}; "
         f"before {drop.before / MB:.1f} against {[round(one / MB, 1) for one, _ in controls]} of the plain loop, "
         f"after {drop.after / MB:.2f} against {[round(one / MB, 2) for _, one in controls]}"
     )
     assert abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
     assert drop.before == pytest.approx(before, rel=0.03)
+    assert drop.before == pytest.approx(FAST, rel=0.03)
     assert drop.after == pytest.approx(after, rel=0.03)
     assert drop.after == pytest.approx(SLOW, rel=0.03)
 
