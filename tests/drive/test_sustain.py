@@ -12,7 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ import pytest
 from copytime.errors import CopytimeError, DriveFault, NoSpace, Stopped
 from copytime.logbook import Logbook
 from copytime.records import Direction, Progress, Qualification, Workload
-from copytime.report.sustain import streams_of, sustain_text
+from copytime.report.sustain import Stream, streams_of, sustain_text
 from copytime.visits.again import qualification_again
 from copytime.visits.sustain import Sustain, sustain
 from tests.bench.pairs import compiled
@@ -33,6 +33,9 @@ pytestmark = [pytest.mark.root, pytest.mark.slow]
 
 MB = 10**6
 BLOCK = 2**20
+
+#: A stream of five swings and a half.
+LONG = 264 * BLOCK
 
 
 def asked(size: int, **more: Any) -> Sustain:
@@ -154,6 +157,39 @@ def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> No
     assert len(written.found.phases) == 1
     assert abs(written.found.worst_at_bytes - 150 * MB) <= 2 * written.chunk_bytes
     assert written.found.worst_rate < 60 * MB
+
+
+def test_a_drive_that_swings_and_one_that_slowly_falls_show_no_drop(fuse: FuseDrive) -> None:
+    """Twelve chunks fast and twelve slow, as where a drive cleans up in between; and a line from outer to inner zones."""
+
+    def swing(done: int) -> float:
+        return 40 * MB if done // (24 * BLOCK) % 2 == 0 else 16 * MB
+
+    def fall(done: int) -> float:
+        return 40 * MB - 20 * MB * done / LONG
+
+    def streamed(rate: Callable[[int], float]) -> Stream:
+        def follow(progress: Progress) -> None:
+            if progress.stage == "write":
+                fuse.order(write_rate=rate(progress.done_bytes))
+
+        fuse.order(write_rate=40 * MB)
+        (one,) = streams_of(sustain(fuse.mount, asked(LONG, chunk=2 * BLOCK, block=BLOCK // 2, depth=2), progress=follow))
+        return one
+
+    swinging, falling = streamed(swing), streamed(fall)
+    found = swinging.found.oscillation
+    assert found is not None
+    print(f"swings {found.slow / MB:.1f} to {found.fast / MB:.1f} MB/s about every {found.period_bytes / BLOCK:.1f} MiB; "
+          f"falls {falling.found.phases[0].first / MB:.1f} to {falling.found.phases[-1].last / MB:.1f} MB/s")  # fmt: skip
+    assert swinging.found.drop is None
+    assert found.fast == pytest.approx(40 * MB, rel=0.1)
+    assert found.slow == pytest.approx(16 * MB, rel=0.1)
+    assert found.period_bytes == pytest.approx(48 * BLOCK, rel=0.15)
+    assert not swinging.found.declines
+    assert falling.found.declines
+    assert falling.found.drop is None
+    assert falling.found.oscillation is None
 
 
 def test_until_settled_goes_on_past_a_drop_at_the_end(fuse: FuseDrive) -> None:
