@@ -77,9 +77,10 @@ def plan_copy(
     InputError, AccessRefused, NoSpace or DriveFault.
     """
     if not sys.platform.startswith("linux"):
+        called = {"win32": "Windows", "darwin": "macOS"}.get(sys.platform, sys.platform)
         raise CopytimeError(
-            f"'copytime copy' runs on Linux alone so far: this system is {sys.platform}",
-            hint="'copytime qualify' measures the drive with files of its own, 'copytime note copy' one timed by hand.",
+            f"'copytime copy' copies on Linux alone: what keeps your files safe meanwhile is not built for {called}",
+            hint="'copytime qualify' measures the drive with files of its own, 'copytime note copy' takes what you timed.",
         )
     here = platform or this_platform()
     real = os.path.realpath(source)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from copytime.cli.predict import _sizes
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.records import Direction, Qualification, Trace, Workload
@@ -130,6 +132,16 @@ def test_on_the_command_line(cli: Cli, book: Path, tmp_path: Path) -> None:
     assert (one["fitted_smallest_bytes"], one["fitted_largest_bytes"]) == (8192, 32 << 20)
     assert sorted(path.name for path in games.iterdir()) == ["deep"]
     assert book.exists()
+
+
+def test_sizes_are_taken_by_path_where_a_system_opens_no_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "one").write_bytes(bytes(7))
+    (tmp_path / "two").write_bytes(bytes(5))
+    (tmp_path / "link").symlink_to("two")
+    monkeypatch.delattr(os, "O_DIRECTORY")  # as on Windows
+    assert sorted(_sizes(str(tmp_path))) == [5, 7]
+    assert _sizes(str(tmp_path / "two")) == [5]
 
 
 @pytest.mark.parametrize(
