@@ -36,9 +36,9 @@ def test_drops_are_found_to_the_chunk(kind: str) -> None:
     assert one.covered >= 0.95 * one.traces
 
 
-#: How many of each kind must be taken for what they are. Swings hide in the loudest noise, and where time is granted in
-#: slices about as long as a chunk: those are 100 of the 600.
-RIGHT = {"oscillation": 0.78}
+#: How many of each kind must be taken for what they are. Short swings hide in the loudest noise, and where time is granted
+#: in slices about as long as a chunk.
+RIGHT = {"oscillation": 0.90}
 
 
 @pytest.mark.parametrize("kind", OTHERS)
