@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -84,13 +85,37 @@ def _described(mix: str) -> list[int]:
 
 def _sizes(source: str) -> list[int]:
     """Walk SOURCE and take the sizes of its files."""
+    if not hasattr(os, "O_DIRECTORY"):  # Windows opens no folders; sizes alone may be asked for by path
+        return _sizes_by_path(os.path.realpath(source))
     from copytime.cli.stopping import run_stoppable
     from copytime.engine.tree import walk
 
     tree = run_stoppable(lambda stop: walk(os.path.realpath(source), stop=stop), stopping="stopping ...")
-    if tree.unread and not session().quiet:
-        say_note(f"{len(tree.unread)} files or folders could not be looked at and are not in the prediction")
+    _tell_unread(len(tree.unread))
     return [one.size for one in tree.files]
+
+
+def _sizes_by_path(real: str) -> list[int]:
+    """Take the sizes of a file or of all files in a folder; links are not followed, and what cannot be read is told."""
+    if os.path.isfile(real):
+        return [os.path.getsize(real)]
+    unread: list[OSError] = []
+    sizes = []
+    for folder, _, names in os.walk(real, onerror=unread.append):
+        for name in names:
+            try:
+                found = os.lstat(os.path.join(folder, name))
+            except OSError as error:
+                unread.append(error)
+                continue
+            sizes += [found.st_size] if stat.S_ISREG(found.st_mode) else []
+    _tell_unread(len(unread))
+    return sizes
+
+
+def _tell_unread(count: int) -> None:
+    if count and not session().quiet:
+        say_note(f"{count} files or folders could not be looked at and are not in the prediction")
 
 
 def _known(places: list[str | None], drive: str | None) -> list[Knowledge]:

@@ -229,7 +229,11 @@ def _before(conditions: dict[str, object]) -> list[str]:
         said.append(f"{percent_text(float(fill))} filled")
     if isinstance(written, int):
         said.append(f"{size_text(written)} written since the drive was attached")
-    said.append("how long the drive had rested is not known")
+    rested = conditions.get("rested_at_most_seconds")
+    if isinstance(rested, int):
+        said.append(f"rested for {duration_text(max(1, rested))} at most, since copytime last used it")
+    else:
+        said.append("how long the drive had rested is not known")
     return [f"before    {', '.join(said)}"]
 
 

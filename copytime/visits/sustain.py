@@ -213,6 +213,9 @@ class _Stream(Visit):
         self.conditions["until_settled"] = made.asked.until_settled
         if counts is not None and not self.target.is_loop:  # the disk below was attached long ago, and is everybody's
             self.conditions["written_before_bytes"] = counts.written_bytes
+        rested = self.notes.read(lambda book: book.seconds_since_use(self.begun.drive, self.begun.created))
+        if rested is not None:
+            self.conditions["rested_at_most_seconds"] = round(rested)
 
     def _works(self, scratch: Scratch) -> list[Work]:
         options = self.options

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import time
 import uuid
@@ -46,6 +47,9 @@ _BREATH = 256 * 1024
 
 #: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
 _APART = 500_000_000
+
+#: No more than this share of a direction's bytes, this long before the rest, is the metadata of what moved the other way.
+_LEAD, _BEFORE = 0.01, 200_000_000
 
 #: A direction with less than this share of what was moved in all is metadata, and no copy of its own.
 _SHARE = 0.02
@@ -258,7 +262,8 @@ class _Side:
         """Put together what was seen. The first rise began, and the last one ended, somewhere within a step of looking."""
         if self.start is None or not self.moved:
             return None
-        rises, first = self.rises[: self._end()], self.start[0]
+        (first, base), begun = self._begin()
+        rises = [(at, moved - base, step) for at, moved, step in self.rises[begun : self._end()]]
         # on average half a step was over before the first byte moved, and half a step after the last one
         longest, steps = rises[-1][0] - first, rises[0][2] + rises[-1][2]
         elapsed = max(1, longest - steps // 2)
@@ -269,6 +274,16 @@ class _Side:
             resolution_ns=min(steps, 2 * elapsed - 1),
             readings=tuple((at - first, moved) for at, moved, _ in rises),
         )
+
+    def _begin(self) -> tuple[tuple[int, int], int]:
+        """Return where the copy starts, as (ns, bytes moved before it), and which rise is the first that belongs to it."""
+        assert self.start is not None  # noqa: S101 - reason: something rose, or nobody would ask
+        for number, ((at, moved, _), (later, _, step)) in enumerate(itertools.pairwise(self.rises), start=1):
+            if moved > _LEAD * self.moved:
+                break
+            if later - step - at > _BEFORE:
+                return (later - step, moved), number
+        return (self.start[0], 0), 0
 
     def _end(self) -> int:
         """Count the rises that belong to the copy: late ones that are no more than a breath are left out."""

@@ -28,8 +28,8 @@ from tests.conftest import Cli, DriveMaker
 from tests.drive.test_faults import when
 from tests.support.drives import LoopDrive, Throttle, run
 from tests.support.fuse_drive import FuseDrive
-from tests.support.processes import gone_within, with_setting
 from tests.support.own_counters import OwnCounters, measured
+from tests.support.processes import gone_within, with_setting
 
 pytestmark = pytest.mark.root
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from copytime.attached import platform
+from copytime.cli.predict import _sizes
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.records import Direction, Qualification, Trace, Workload
@@ -153,6 +155,16 @@ def test_the_model_of_a_drive_that_is_only_called_alike_is_not_taken(
     done = cli("copy", "--predict", "--mix", "8KiB*2000,32MiB*40", str(drive.mount))
     assert done.returncode == code, done.stderr
     assert ("no cost model" in done.stderr) is (code == 2)
+
+
+def test_sizes_are_taken_by_path_where_a_system_opens_no_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "one").write_bytes(bytes(7))
+    (tmp_path / "two").write_bytes(bytes(5))
+    (tmp_path / "link").symlink_to("two")
+    monkeypatch.delattr(os, "O_DIRECTORY")  # as on Windows
+    assert sorted(_sizes(str(tmp_path))) == [5, 7]
+    assert _sizes(str(tmp_path / "two")) == [5]
 
 
 @pytest.mark.parametrize(

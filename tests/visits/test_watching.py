@@ -74,6 +74,15 @@ def test_a_copy_within_one_drive_has_two_ways(clock: Clock) -> None:
     ]
 
 
+def test_metadata_before_a_copy_the_other_way_is_not_in_its_time(clock: Clock) -> None:
+    """A write, with 300 kB of folders read before it, and then what was written read back: the read is as long as it is."""
+    ways = seen(played([2 * MB] * 20, [0, 300_000] + [0] * 18 + [4 * MB] * 25))
+    assert [(way.direction, way.moved_bytes, way.elapsed_ns) for way in ways] == [
+        (Direction.TO_DRIVE, 38 * MB, 360_000_000),  # the first look at the counters is where it starts
+        (Direction.FROM_DRIVE, 100 * MB, 480_000_000),
+    ]
+
+
 def test_metadata_of_the_other_direction_is_no_copy(clock: Clock) -> None:
     (way,) = seen(played([4096] * 50, [2 * MB] * 50))
     assert way.direction is Direction.FROM_DRIVE
