@@ -77,20 +77,23 @@ _WAYS = tuple(
 
 
 class Scales:
-    """The kinds of results, and each kind of evidence weighed against each of them, once: drives have their own rules."""
+    """The kinds of results, each kind of evidence weighed against each of them once; drives and hosts have own rules."""
 
     def __init__(self) -> None:
         self._kinds: dict[tuple[object, ...], Kind] = {}
-        self._made: dict[tuple[bool, Kind, Kind], _Weighed | None] = {}
+        self._made: dict[tuple[str, Kind, Kind], _Weighed | None] = {}
 
     def kind_of(self, one: Observation) -> Kind:
         """Give the kind of a result a number: all that reservations depend on beside what tells notes apart."""
-        said = (one.direction, one.payload, one.recipe, one.rated, one.protocol, one.mode, one.native, one.fresh, one.turns)
+        said = (
+            one.direction, one.payload, one.recipe, one.rated, one.protocol, one.mode, one.native, one.fresh, one.turns,
+            one.access, one.file_system,
+        )  # fmt: skip
         return self._kinds.setdefault(said, len(self._kinds))
 
     def weigh(self, part: Part, one: Piece, other: Piece) -> _Weighed | None:
         """Weigh the kind of ``other`` against that of ``one``; None where it says nothing about it."""
-        key = part.kind == "drive", one.kind, other.kind
+        key = part.kind if part.kind in ("drive", "host") else "", one.kind, other.kind
         if key not in self._made:
             self._made[key] = _weighed(part, one.of, other.of, other.kind) if speaks_of(one.of, other.of) else None
         return self._made[key]

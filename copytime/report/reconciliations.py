@@ -18,7 +18,7 @@ from copytime.report.advising import advice_lines, advice_objects, asymmetries
 from copytime.report.frame import document
 from copytime.report.layout import WIDTH, Column, command_lines, fits, laid_out, line_fitted, tables_fitted, wrapped
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units import duration_text, percent_text, rate_text, rate_within, significant
 
 __all__ = [
     "RESULT_HEADERS",
@@ -71,10 +71,7 @@ def _fitted(lines: Iterable[str], width: int) -> list[str]:
 
 
 def _rate(one: Reconciled) -> str:
-    half = max(one.high - one.rate, one.rate - one.low)
-    if half > 0.5 * one.rate:
-        return f"{rate_text(one.rate)} ({rate_text(one.low)} to {rate_text(one.high)})"
-    return with_margin(one.rate / 1e6, half / 1e6)
+    return rate_within(one.rate, one.low, one.high)
 
 
 def own_words(one: Reconciled) -> str:

@@ -16,6 +16,7 @@ from copytime.analysis.elimination import Certainty, judge
 from copytime.analysis.evidence import Observation, clearly_faster
 from copytime.analysis.known import Known
 from copytime.analysis.margins import Component, Margin
+from copytime.records import Access
 from tests.support import plain_judging as plainly
 from tests.support.bench import READ, WRITE, result
 
@@ -64,6 +65,8 @@ def bench(seed: int) -> list[Observation]:
             usable=rng.random() < 0.97,
             content=rng.choice((None, "a", "b")),
             recipe=rng.choice((None, "one", "two")) if payload == "small" else None,
+            access=rng.choice((None, None, Access.BUFFERED, Access.UNBUFFERED)),
+            file_system=rng.choice((None, None, "ext4", "exfat")),
         )
         spread = components(rng) if rng.random() < 0.5 else one.estimate.components
         made.append(replace(one, estimate=replace(one.estimate, components=spread)))

@@ -41,7 +41,7 @@ def named(text: str) -> str:
 def found_with_long_names() -> tuple[Reconciliation, Sequence[KitItem]]:
     notes, kit, measured = trade_case()
     longer = [
-        replace(one, **{field: named(value) for field in ("drive", "bridge", "host") if (value := getattr(one, field))})
+        replace(one, drive=named(one.drive or ""), bridge=one.bridge and named(one.bridge), host=named(one.host or ""))
         for one in notes
     ]
     parts = [replace(one, parts=tuple(replace(part, name=named(part.name)) for part in one.parts)) for one in measured]

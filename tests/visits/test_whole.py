@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
+from copytime.analysis.noted import TimedRate, Timing, timed
 from copytime.analysis.whole import Scope
 from copytime.logbook import Logbook
 from copytime.logbook.notes import add_notes
-from copytime.visits import noting
+from copytime.units.sizes import Size
+from copytime.units.times import Duration
 from copytime.visits.whole import whole_of
 from tests.support.bench import READ, WRITE
 from tests.support.campaigns import copies
@@ -30,17 +33,16 @@ def test_each_note_is_worked_out_a_few_times_however_many_questions(
     with Logbook.open(tmp_path / "book.sqlite") as book, book.writing() as connection:
         add_notes(connection, noted)
     worked = 0
-    really = noting.timed
 
-    def counted(*given: object, **more: object) -> object:
+    def counted(size: Size | None, times: Sequence[Duration], timing: Timing, *, same_copy: bool = False) -> TimedRate:
         nonlocal worked
         worked += 1
-        return really(*given, **more)  # type: ignore[arg-type]
+        return timed(size, times, timing, same_copy=same_copy)
 
-    monkeypatch.setattr(noting, "timed", counted)
-    book = Logbook.read(tmp_path / "book.sqlite")
-    assert book is not None
-    with book:
-        found = whole_of(book, Scope())
+    monkeypatch.setattr("copytime.visits.noting.timed", counted)
+    read = Logbook.read(tmp_path / "book.sqlite")
+    assert read is not None
+    with read:
+        found = whole_of(read, Scope())
     assert len(found.compared) >= 4 + drives
     assert worked <= 6 * len(noted)
