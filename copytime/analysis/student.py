@@ -68,8 +68,8 @@ def t_cdf(t: float, df: float) -> float:
     return tail if t < 0 else 1 - tail
 
 
-#: From so many degrees of freedom on t differs from the normal by less than 1e-8, and the gamma function runs out of digits.
-_AS_NORMAL = 1e9
+#: From so many degrees of freedom on t differs from the normal by less than 1e-7, and the gamma function runs out of digits.
+_AS_NORMAL = 1e8
 
 
 #: A step of Newton's method leaves about its square of what is missing: after one so small only rounding is left.
