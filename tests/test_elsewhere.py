@@ -10,7 +10,13 @@ from pathlib import Path
 import pytest
 
 #: Modules of the engine that stand on file descriptors of folders, which Windows has not; nothing there loads them.
-POSIX_ONLY = ("copytime.engine.system.posix", "copytime.engine.system.linux", "copytime.engine.system.macos")
+POSIX_ONLY = (
+    "copytime.engine.system.posix",
+    "copytime.engine.system.linux",
+    "copytime.engine.system.macos",
+    "copytime.engine.whole_files",
+    "copytime.engine.worker",
+)
 
 #: Takes away what a system does not have, then loads every module. What we stand on is loaded before, as it is.
 SCRIPT = """

@@ -148,8 +148,7 @@ def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, 
     """Check what a host asks of the drive that was measured."""
     from copytime.visits.fitting import requirements_of
 
-    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=capacity)
+    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=plan.target.capacity_bytes)
 
 
 def _options(asked: dict[str, Any]) -> Options:

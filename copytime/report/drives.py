@@ -105,12 +105,8 @@ def _details(one: dict[str, Any]) -> list[tuple[str, str]]:
         if key in one:
             said.append((word, how.format(one[key])))
     if "read_bytes" in one and "written_bytes" in one:
-        said.append(
-            (
-                "moved",
-                f"{size_text(one['read_bytes'])} read, {size_text(one['written_bytes'])} written since it was attached",
-            )
-        )
+        since = "since its device was made, for whatever files" if one.get("medium") == "loop" else "since it was attached"
+        said.append(("moved", f"{size_text(one['read_bytes'])} read, {size_text(one['written_bytes'])} written {since}"))
     if "lifetime_written_bytes" in one:
         said.append(("life", f"{size_text(one['lifetime_written_bytes'])} written to its file systems since they were made"))
     words = {True: "yes", False: "no"}

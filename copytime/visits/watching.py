@@ -28,6 +28,7 @@ from copytime.records import (
     Workload,
 )
 from copytime.safetext import plain, storable
+from copytime.units import size_text
 from copytime.visits.conditions import about_target
 from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
@@ -82,6 +83,13 @@ class Way:
     def high(self) -> float:
         """Highest rate that fits the readings."""
         return self.moved_bytes * 1e9 / max(1.0, self.elapsed_ns - self.resolution_ns / 2)
+
+
+#: Said of every write: a program that goes through memory has no clock that the drive could show.
+_BEGAN_EARLIER = (
+    "to-drive: the clock began when the drive first moved. A program that writes into memory first began before that, so "
+    "that its copy took longer; 'copytime copy' times the whole"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,9 +168,27 @@ def watch(
         _write(notes, begun.id, one)
     state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
     remarks = ["watched: the bytes are all that the drive moved, by whatever program, metadata included"]
+    if any(way.direction is Direction.TO_DRIVE for way in ways):
+        remarks.append(_BEGAN_EARLIER)
+        remarks += _still_waiting(here, max(way.moved_bytes for way in ways))
     done = logged(begun, passes, remarks, notes, state)
     notices = notes.notices(done.warnings)
     return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure, notices=notices)
+
+
+def _still_waiting(here: Platform, moved: int) -> list[str]:
+    """Tell how much memory still holds for drives, where the system says so and it is more than a little of what moved."""
+    waiting: Callable[[], int | None] | None = getattr(here, "waiting_bytes", None)
+    found = waiting() if waiting is not None else None
+    if found is None or found < max(_BREATH, _SHARE * moved):
+        return []
+    return [
+        (
+            f"to-drive: memory holds {size_text(found)} that still have to be written, to this drive or another: the copy "
+            "may not be over, and the figure that of a part of it (--quiet-after 40 outlasts the pauses in which the system "
+            "gathers what it writes)"
+        )
+    ]
 
 
 def follow(

@@ -382,3 +382,10 @@ def test_somebody_else_fills_the_drive_meanwhile(make_drive: DriveMaker, throttl
     assert sorted(path.name for path in drive.mount.iterdir()) == ["lost+found", "other.bin"]
     with Logbook.open(logbook_path) as book:
         assert book.scratches() == []
+
+
+def test_what_the_disk_below_wrote_is_not_told_of_a_loop_device(drive: LoopDrive, cli: Cli) -> None:
+    """It said '289.3 GB written since the drive was attached' of an image of 600 MB that was a minute old."""
+    found = sustain(drive.mount, asked(64 * MB))
+    assert "written_before_bytes" not in found.conditions
+    assert "written since its device was made" in cli("drives", drive.name).stdout
