@@ -93,7 +93,8 @@ def compare(
             kind = NoteKind.COPY if direction else NoteKind.LOAD
             chosen = [one for one in notes(book, wanted) if one.kind is kind]
             faults = replace(wanted, kind=NoteKind.FAULT, direction=None, scene=None, payload=None)
-            chosen += [one for one in notes(book, faults) if one.direction in (None, wanted.direction)]
+            way = wanted.direction or Direction.FROM_DRIVE  # a load reads
+            chosen += [one for one in notes(book, faults) if one.direction in (None, way)]
             everything = list(notes(book, Filter(struck=False)))
     found = compare_notes(
         chosen,

@@ -20,7 +20,7 @@ from copytime.records import Direction, Part, Workload
 from copytime.units import GigaBytes
 from copytime.visits.comparing import noted_between
 from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
-from copytime.visits.members import is_exact, member_of
+from copytime.visits.members import is_exact, member_of, visit_of
 from copytime.visits.noting import timed_of
 from copytime.visits.overheads import host_overheads
 from copytime.visits.slips import slips_of
@@ -158,8 +158,7 @@ def _observation(
         links=links,
         payload=one.payload_kind.value,
         run_bytes=max((note.size_bytes or 0 for note in bunch.notes), default=0) or None,
-        # a visit lasts while a drive stays connected, so that two drives of one day are two visits
-        visits=tuple(dict.fromkeys(f"{_way_of(one)} {note.made[:10]}" for note in bunch.notes)),
+        visits=tuple(dict.fromkeys(visit_of(note) for note in bunch.notes)),
         protocol=protocol,
         mode=found[1].name if found else None,
         native=one.bridge is None,
@@ -167,10 +166,6 @@ def _observation(
         turns=turns(drive),
         content=one.payload.lower() if one.payload else None,
     )
-
-
-def _way_of(one: Note) -> str:
-    return " ".join(str(getattr(one, name)) for name in ("host", "port", "cable", "bridge", "drive"))
 
 
 def _called(one: Note) -> str:
