@@ -116,17 +116,10 @@ def test_copies_at_two_hosts_are_no_repeats_of_each_other() -> None:
 
 
 def test_a_slip_is_pointed_out() -> None:
-    several = [
-        a_copy("One", "13:37", made="2026-11-01"),
-        a_copy("One", "13:41"),
-        a_copy("One", "18:41"),
-        a_copy("Two", "13:45"),
-    ]
-    (said,) = compare_notes(several, "drive").remarks
-    assert (
-        said
-        == f"{several[2].id[:8]} is doubted: it is 1.4 times off what was noted of the same otherwise: check it; as it stands it counts"
-    )
+    several = [a_copy("One", "13:37", made="2026-11-01"), *(a_copy("One", time) for time in ("13:41", "18:41"))]
+    (said,) = compare_notes([*several, a_copy("Two", "13:45")], "drive").remarks
+    why = "it is 1.4 times off what was noted of the same otherwise: check it"
+    assert said == f"{several[2].id[:8]} is doubted: {why}; as it stands it counts"
 
 
 def test_the_spread_between_visits_is_learned_from_the_logbook() -> None:
