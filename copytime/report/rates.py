@@ -7,6 +7,7 @@ from typing import Any
 
 from copytime.analysis.noted import TimedRate, length_for
 from copytime.report.frame import document
+from copytime.safetext import plain
 from copytime.units import Bound, Duration, GigaBytes, Size, duration_text, percent_text, rate_text, significant, with_margin
 from copytime.units.sizes import size_text
 
@@ -17,6 +18,9 @@ BOUND_WORDS = {Bound.ABOVE: "at-most", Bound.BELOW: "at-least", Bound.ABOUT: "ab
 
 #: A margin wider than this share is written as an interval.
 _WIDE = 0.5
+
+#: An interval that goes further than this many times the value is told as such: its ends are no figures any more.
+_HOPELESS = 100
 
 #: Half-width of 95 % in standard uncertainties.
 _K = 1.96
@@ -34,6 +38,8 @@ def timed_text(one: TimedRate) -> str:
         return f"{words} {shown}"
     low, high = interval
     half = max(high - value, value - low)
+    if high > _HOPELESS * value:
+        return f"{shown} (uncertain by more than a factor of {_HOPELESS})"
     if half > _WIDE * value:
         return f"{shown} ({significant(low, 3)} to {significant(high, 3)})"
     return with_margin(value, half)
@@ -53,8 +59,8 @@ def rate_lines(
     size: Size, times: tuple[Duration, ...], one: TimedRate, binary: TimedRate | None, *, same_copy: bool = False
 ) -> str:
     """Write the answer of ``rate`` for a terminal."""
-    written = ", ".join(each.text for each in times)
-    lines = [f"rate      {timed_text(one)} MB/s", f"from      {size.text} in {written}"]
+    written = ", ".join(plain(each.text) for each in times)
+    lines = [f"rate      {timed_text(one)} MB/s", f"from      {plain(size.text)} in {written}"]
     if binary is not None:
         lines[0] += f"  (GB = {10**9:,} bytes)"
         lines.insert(1, f"          {timed_text(binary)} MB/s  (GB = {2**30:,} bytes; --gb says which the screen means)")
@@ -68,7 +74,7 @@ def rate_lines(
         covers = f"95 %; {one.timings} timings of one copy, which say nothing about how copies differ"
     lines.append(f"margin    {covers}")
     words = {
-        "size": f"'{size.text}' is known to {size_text(float(size.resolution_bytes))}",
+        "size": f"'{plain(size.text)}' is known to {size_text(float(size.resolution_bytes))}",
         "resolution": "how the time is written",
         "timing": timing_words(one),
         "repeats": "how the repeats differ, beyond how they were timed",

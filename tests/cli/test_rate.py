@@ -75,6 +75,33 @@ def test_wrong_input(cli: Cli, arguments: tuple[str, ...], words: str) -> None:
     assert len(done.stderr) < 600
 
 
+def test_a_bound_stays_one_with_a_rate(cli: Cli) -> None:
+    assert cli("rate", ">20:00", "--at", "124").stdout == "size      at least 148.8 GB in >20:00 at 124.0 MB/s\n"
+    assert check(cli("rate", "<20:00", "--at", "124", "--json").stdout)["bound"] == "at-most"
+
+
+def test_a_sign_is_pointed_at_where_it_looks_like_an_option(cli: Cli) -> None:
+    for arguments in (("rate", "88GB", "-3"), ("rate", "-3", "21:07"), ("note", "copy", "to-drive", "88GB", "-3")):
+        done = cli(*arguments)
+        assert (done.returncode, done.stdout) == (2, "")
+        assert done.stderr.splitlines()[1].strip() == "^"
+        assert "no number below zero" in done.stderr
+    assert "No such option '-x'" in cli("rate", "88GB", "21:07", "-x").stderr
+
+
+def test_repeats_that_say_nothing_print_no_numbers_of_thirty_digits(cli: Cli) -> None:
+    first = cli("rate", "88GB", "1s", "1000s", "--gb", "decimal").stdout.splitlines()[0]
+    assert first == "rate      2783 (uncertain by more than a factor of 100) MB/s"
+
+
+def test_nothing_of_what_was_typed_breaks_the_answer(cli: Cli) -> None:
+    done = cli("rate", "88\nGB", "21:07")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(cli("rate", "88\tGB", "21 min\t7 s", "--gb", "decimal").stdout.splitlines()) == 7
+    assert "\t" not in cli("rate", "88\tGB", "21 min\t7 s").stdout
+    assert cli("rate", "88\u00a0GB", "21:07", "--gb", "decimal").returncode == 0
+
+
 def test_a_copy_too_short_for_its_watch(cli: Cli) -> None:
     assert "too short" in cli("rate", "1GB", "2").stderr
 
