@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from copytime.analysis.compare import MATTERS, compare
 from copytime.analysis.compared import Compared, GroupFigure
@@ -94,11 +94,15 @@ def compare_notes(
     rests = "these visits only" if within_visit else between.words
     if repeats is not None:
         rests += f", repeats (spread of {repeats.percent:.2g} %)"
-    chosen = itertools.combinations(order, 2) if pairwise else ((order[0], other) for other in order[1:])
+    chosen = list(_pairs(order, named, by, pairwise=pairwise))
     pairs = tuple(
         (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))
         for first, second in chosen
     )
+    alone = [plain(name, limit=60) for name in order if not any(name in pair for pair in chosen)]
+    if alone:
+        what = "payload" if exact[0].kind is NoteKind.COPY else "start"
+        remarks.append(f"{'; '.join(alone[:4])}: compared with nothing, as no other group has the same {what}")
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
 
 
@@ -156,6 +160,30 @@ def _faults_of(failed: Iterable[Note], named: dict[str, list[Note]], by: str) ->
 def _may_be(kind: PayloadKind, of_group: set[PayloadKind]) -> bool:
     """Tell whether a fault noted with a kind of payload may belong to copies of these kinds."""
     return PayloadKind.UNKNOWN in (kind, *of_group) or kind in of_group
+
+
+def _pairs(order: Sequence[str], named: Mapping[str, list[Note]], by: str, *, pairwise: bool) -> Iterator[tuple[str, str]]:
+    """Choose what is compared: like with like, that is after the same start and with the same kind of payload.
+
+    Each against the best of its kind, or all of a kind. What one chain does with another start or payload is compared
+    pairwise, or where there is nothing else.
+    """
+    firsts = {name: named[name][0] for name in order}
+    like = {name: one.state if one.kind is NoteKind.LOAD else one.payload_kind for name, one in firsts.items()}
+    found = [pair for pair in itertools.combinations(order, 2) if like[pair[0]] == like[pair[1]]]
+    if not pairwise:
+        best: dict[object, str] = {}
+        for name in order:
+            best.setdefault(like[name], name)
+        found = [pair for pair in found if pair[0] in best.values()]
+    if pairwise or not found:
+        chain = {name: _name(one, by) for name, one in firsts.items()}
+        found += [
+            pair
+            for pair in itertools.combinations(order, 2)
+            if like[pair[0]] != like[pair[1]] and chain[pair[0]] == chain[pair[1]]
+        ]
+    yield from found
 
 
 def _unlike(named: dict[str, list[Note]], by: str) -> list[str]:

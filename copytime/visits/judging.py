@@ -16,7 +16,7 @@ from copytime.logbook import Logbook
 from copytime.logbook.kit import items
 from copytime.notes import KitItem, KitKind
 from copytime.records import Part, Result, Verdict, Witness
-from copytime.visits.fitting import recognised
+from copytime.visits.fitting import called, recognised
 from copytime.visits.known_parts import rated
 
 __all__ = ["known_besides", "known_observations", "observations_of", "rated_observations", "verdicts_of"]
@@ -58,13 +58,15 @@ def _unknown(part: Part) -> Part:
 
 
 def known_observations(book: Logbook, besides: str) -> list[Observation]:
-    """Describe the results of all earlier visits but one. Raises LogbookError."""
+    """Describe the results of all earlier visits but one, drives by their registered names. Raises LogbookError."""
     found: list[Observation] = []
+    kit = items(book)
     visits = [list(group) for _, group in groupby(book.measured(), key=lambda pair: str(pair[0]["id"]))]
     for pairs in visits[-_MOST_VISITS:]:
         about, results = pairs[0][0], results_of(one for _, one in pairs)
         if about["id"] != besides:
-            found += observations_of(about["id"], about["created"], about["chain"], about["conditions"], results, {})
+            chain = called(about["chain"], about["conditions"], kit)
+            found += observations_of(about["id"], about["created"], chain, about["conditions"], results, {})
     return found
 
 
@@ -73,8 +75,17 @@ def known_besides(book: Logbook, own: Sequence[Observation], visit: str, serial:
 
     ``serial`` is the serial number of the drive under test, by which it is known whatever it is called.
     """
+    kit = items(book)
     earlier = known_observations(book, visit)
-    return [*earlier, *rated_observations(items(book), [*own, *earlier], serial)]
+    drive = next((part for one in own for part in one.parts if part.kind == "drive"), None)
+    if drive is not None:  # the visit keeps the name that it began with
+        name = next(part.name for part in called([drive], {"serial": serial}, kit))
+        earlier = [replace(one, parts=tuple(_renamed(part, name, drive.name) for part in one.parts)) for one in earlier]
+    return [*earlier, *rated_observations(kit, [*own, *earlier], serial)]
+
+
+def _renamed(part: Part, old: str, new: str) -> Part:
+    return replace(part, name=new) if part.kind == "drive" and part.name == old else part
 
 
 def rated_observations(kit: Sequence[KitItem], several: Iterable[Observation], serial: object = None) -> list[Observation]:

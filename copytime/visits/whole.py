@@ -22,6 +22,7 @@ from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.visits.again import with_results
 from copytime.visits.discreet import Discretion
+from copytime.visits.fitting import called
 from copytime.visits.judging import known_observations
 from copytime.visits.loading import loadings, own_reads, two_hosts
 from copytime.visits.noting import timed_of
@@ -85,7 +86,9 @@ def _read(
     listed = book.qualifications()
     measured = [with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None]
     struck = len(every) - len(noted) + len(listed) - len(measured)
-    return noted, struck, items(book), measured, known_observations(book, "")
+    kit = items(book)
+    measured = [replace(one, chain=called(one.chain, one.conditions, kit)) for one in measured]
+    return noted, struck, kit, measured, known_observations(book, "")
 
 
 def _invented(book: Logbook | None) -> str | None:

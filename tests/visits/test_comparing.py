@@ -84,6 +84,23 @@ def test_a_chain_that_only_failed_is_told() -> None:
         compare_notes([both[0], a_fault("Three")], "drive")
 
 
+def test_only_like_is_compared_with_like() -> None:
+    """Two drives loaded again, one of them after a boot as well: a slow boot is no slow drive."""
+    loads = [a_load("One", "29", state="again"), a_load("Two", "35", state="again"), a_load("Two", "60", state="resumed")]
+    found = compare_notes(loads, "drive")
+    assert [(first, second) for first, second, _ in found.pairs] == [("One, again", "Two, again")]
+    assert "Two, resumed: compared with nothing, as no other group has the same start" in found.remarks
+    found = compare_notes(loads, "drive", pairwise=True)
+    assert ("Two, again", "Two, resumed") in [(first, second) for first, second, _ in found.pairs]
+    assert ("One, again", "Two, resumed") not in [(first, second) for first, second, _ in found.pairs]
+    (pair,) = compare_notes(loads[1:], "drive").pairs
+    assert pair[:2] == ("Two, again", "Two, resumed")
+    apart = compare_notes([loads[0], loads[2]], "drive")
+    assert apart.pairs == ()
+    states = [a_copy("One", "13:37", state="standby"), a_copy("One", "13:40"), a_copy("Two", "13:45", state="foreground")]
+    assert len(compare_notes(states, "drive").pairs) == 1
+
+
 def test_what_else_differs_is_said() -> None:
     several = [a_copy("One", "13:37", host="Harbour 4"), a_copy("Two", "16:24", host="Harbour 5")]
     (said,) = compare_notes(several, "drive").remarks
