@@ -120,6 +120,7 @@ def test_every_fault_is_told_and_nothing_comes_in(tmp_path: Path) -> None:
         (4, "direction", "to"),
         (5, "size", ""),
         (6, "beyond the last", "x"),
+        (6, "time", ""),
     ]
     assert "Expected seconds from 00 to 59" in str(caught.value)
 
