@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from copytime.errors import InputError
 from copytime.safetext import plain
@@ -98,7 +98,7 @@ def read_sheet(text: str) -> Iterator[Row]:
                 names = [name for name, _ in columns]
                 headers = {name: cell.strip() for name, cell in zip(names, cells, strict=True) if names.count(name) == 1}
                 continue
-            yield replace(_row(rows.line_num, cells, columns, comma=separator != ","), headers=headers)
+            yield _row(rows.line_num, cells, columns, headers, comma=separator != ",")
     except csv.Error as error:
         raise InputError(
             f"line {rows.line_num} is no CSV: {plain(error)}", hint="Look for a quote that is not closed."
@@ -128,7 +128,9 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
     return found
 
 
-def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], *, comma: bool) -> Row:
+def _row(
+    number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], headers: Mapping[str, str], *, comma: bool
+) -> Row:
     values: dict[str, str] = {}
     times: list[str] = []
     planned: dict[str, str] = {}
@@ -153,7 +155,7 @@ def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], 
     more = [cell for cell in cells[len(columns) :] if cell.strip()]
     if more:
         values["?"] = more[0]
-    return Row(number, values, tuple(times), planned)
+    return Row(number, values, tuple(times), planned, headers)
 
 
 def write_sheet(several: Iterable[Mapping[str, str]], columns: Sequence[str] = COLUMNS) -> str:
