@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from copytime.analysis.spread import sample
 from copytime.analysis import student
+from copytime.analysis.spread import sample
 from copytime.analysis.student import t_cdf, t_quantile
 
 #: NIST TN 1297 (1994), Table B.1: t factors for 95 % at degrees of freedom 1, 2, 3, ...; for 95.45 %; for 99 % at 16.
