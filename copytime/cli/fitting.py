@@ -79,9 +79,8 @@ def with_kit(options: Options, target: Target) -> Options:
         return options
     from copytime.visits.way import bridge_ids
 
-    serial = target.disks[0].serial if target.disks else None
     ids = functools.partial(bridge_ids, target, options)
-    return by_the_kit(options, known, serial=serial, ids=ids, seen=target.drive_label)
+    return by_the_kit(options, known, serial=target.serial, ids=ids, seen=target.drive_label)
 
 
 def way_options(function: F) -> F:
@@ -123,8 +122,7 @@ def needs_met(needs: Sequence[Need], one: Qualification, plan: Plan) -> tuple[Re
         return ()
     from copytime.visits.needs import check_needs
 
-    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    return check_needs(needs, results=one.results, way=plan.way, capacity=capacity)
+    return check_needs(needs, results=one.results, way=plan.way, capacity=plan.target.capacity_bytes)
 
 
 def requirement_text(asker: str, found: Sequence[Requirement]) -> str:

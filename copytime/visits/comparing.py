@@ -15,6 +15,7 @@ from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
 from copytime.safetext import plain
+from copytime.units import significant
 from copytime.visits.members import is_exact, member_of, thing_of
 from copytime.visits.overheads import host_overheads, taken_off
 from copytime.visits.slips import slips_of
@@ -93,7 +94,7 @@ def compare_notes(
     order = [one.name for one in figures]
     rests = "these visits only" if within_visit else between.words
     if repeats is not None:
-        rests += f", repeats (spread of {repeats.percent:.2g} %)"
+        rests += f", repeats (spread of {significant(repeats.percent, 2)} %)"
     chosen = list(_pairs(order, named, by, pairwise=pairwise))
     pairs = tuple(
         (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))

@@ -117,7 +117,8 @@ def _strangers(exact: Iterable[Note], kit: Sequence[KitItem], measured: Iterable
     unknown = [plain(name, limit=80) for key, name in on_pc.items() if key not in noted and key not in registered]
     alone = [plain(name, limit=80) for key, name in noted.items() if key not in on_pc]
     if unknown and alone:
-        own = next((name for name in unknown if not is_device_name(name)), None)
+        # neither the name of a place nor one that had to be told apart from another drive of its model is a drive's own
+        own = next((name for name in unknown if not (is_device_name(name) or name.endswith("]"))), None)
         verb = "change" if alone[0].lower() in registered else "add"
         how = f'kit {verb} drive "{alone[0]}" --seen-as "{own}"' if own else f'qualify FOLDER --drive "{alone[0]}"'
         yield (

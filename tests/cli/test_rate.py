@@ -91,7 +91,7 @@ def test_a_sign_is_pointed_at_where_it_looks_like_an_option(cli: Cli) -> None:
 
 def test_repeats_that_say_nothing_print_no_numbers_of_thirty_digits(cli: Cli) -> None:
     first = cli("rate", "88GB", "1s", "1000s", "--gb", "decimal").stdout.splitlines()[0]
-    assert first == "rate      2783 (uncertain by more than a factor of 100) MB/s"
+    assert first == "rate      2783 (margin over 10-fold) MB/s"
 
 
 def test_nothing_of_what_was_typed_breaks_the_answer(cli: Cli) -> None:
