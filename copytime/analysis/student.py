@@ -112,10 +112,10 @@ def _quantile(p: float, df: float) -> float:
         low, high = (low, t) if miss > 0 else (t, high)
         step = miss / (scale * math.exp(-(df + 1) / 2 * math.log1p(t * t / df)))
         following = t - step
+        if abs(step) <= 1e-8 * t:  # the next step would be its square, which is less than rounding
+            return following
         if not low < following < high:
             following = (low + high) / 2 if math.isfinite(high) else 2 * t
-        if abs(following - t) <= 1e-13 * following:  # the next step is its square: rounding is all that is left
-            return following
         t = following
     return t
 
