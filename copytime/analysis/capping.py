@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.compare import Estimate
-from copytime.analysis.margins import Component, Margin, combine
+from copytime.analysis.margins import Component, combine
 from copytime.analysis.student import t_quantile
 
 __all__ = ["APART", "Member", "Model", "Shared", "Slope", "misfit", "predicted", "share_model", "slope"]
@@ -101,28 +101,23 @@ class Shared:
         return self.model is Model.ADDS and self.low is not None and self.low <= 0
 
 
-def _time(one: Estimate) -> tuple[float, float, float]:
-    """Return time per byte in seconds, its standard uncertainty, and degrees of freedom."""
-    margin = _margin(one)
-    time = math.exp(one.log_mean)
-    return time, time * margin.u, margin.df
-
-
-def _margin(one: Estimate) -> Margin:
-    return combine(one.components, "")
+def _times(one: Estimate, factor: float) -> list[Component]:
+    """Return what a figure is uncertain by, times ``factor``: a time per byte, say, which makes seconds per byte of it."""
+    return [part._replace(u=part.u * factor) for part in one.components if part.u > 0]
 
 
 def slope(first: Member, second: Member) -> Slope:
     """Work out k of two results with its 95 % interval (Fieller 1954, for the ratio of two independent differences)."""
-    (t1, u1, d1), (t2, u2, d2) = _time(first.through), _time(second.through)
-    (o1, v1, e1), (o2, v2, e2) = _time(first.own), _time(second.own)
+    t1, t2 = math.exp(first.through.log_mean), math.exp(second.through.log_mean)
+    o1, o2 = math.exp(first.own.log_mean), math.exp(second.own.log_mean)
     above, below = t1 - t2, o1 - o2
     if below == 0:
         return Slope(value=math.nan, low=-math.inf, high=math.inf)
     k = above / below
-    var_above, var_below = u1**2 + u2**2, v1**2 + v2**2
-    parts = [Component(u, df, "") for u, df in ((u1, d1), (u2, d2), (k * v1, e1), (k * v2, e2)) if u > 0]
-    joined = combine(parts, "")
+    in_times = _times(first.through, t1) + _times(second.through, t2)
+    in_owns = _times(first.own, o1) + _times(second.own, o2)
+    var_above, var_below = combine(in_times, "").u ** 2, combine(in_owns, "").u ** 2
+    joined = combine([*in_times, *(part._replace(u=abs(k) * part.u) for part in in_owns)], "")
     t = t_quantile(0.975, joined.df) if joined.u > 0 else 0.0
     g = t * t * var_below / below**2
     if g >= 1:
@@ -168,19 +163,15 @@ def _mean(values: Sequence[float], parts: Sequence[Component]) -> tuple[float, f
     count = len(values)
     between = Component(statistics.stdev(values) / math.sqrt(count), count - 1.0, "members")
     common = [one for one in parts if one.name == _COMMON]
-    joint = [Component(math.fsum(one.u for one in common) / count, min(one.df for one in common), _COMMON)] if common else []
-    alone = [Component(one.u / count, one.df, one.name) for one in parts if one.name != _COMMON]
+    alone = [one._replace(u=one.u / count) for one in parts if one.name != _COMMON]
+    joint = [min(common, key=lambda one: one.df)._replace(u=math.fsum(one.u for one in common) / count)] if common else []
     joined = combine([*alone, *joint, between], "")
     return math.fsum(values) / count, joined.half()
 
 
 def _scaled(one: Estimate, factor: float, common: str | None) -> list[Component]:
     """Return the components of a figure times ``factor``; the one named ``common`` keeps its name, the rest are its own."""
-    return [
-        Component(part.u * factor, part.df, _COMMON if part.name == common else "own")
-        for part in one.components
-        if part.u > 0
-    ]
+    return [part._replace(name=_COMMON if part.name == common else "own") for part in _times(one, factor)]
 
 
 def _cap(members: Sequence[Member]) -> tuple[float, float, float]:

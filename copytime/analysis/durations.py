@@ -79,7 +79,7 @@ def time_for(
     margin = combine(
         [
             Component(math.sqrt(variance) / total, max(1.0, len(seconds) - 1.0), "chunks"),
-            *([Component(between.spread.sd, between.spread.df, "visits")] if between else []),
+            *([between.component()] if between else []),
         ],
         f"{between.words} and chunks of this stream" if between else "chunks of this stream only",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.compare import Estimate
@@ -19,14 +19,16 @@ __all__ = ["Group", "Member", "estimate_of", "margin_of", "repeat_spread", "visi
 class Member:
     """The repeats of one note.
 
-    ``logs`` are ln(seconds per byte), or ln(seconds) for a load; ``visit`` tells visits apart. ``payload`` is the name of
-    what was copied where it has one: copies of one payload share the error of its size. ``size_u``, ``resolution_u`` and
+    ``logs`` are ln(seconds per byte), or ln(seconds) for a load; ``visit`` tells visits apart, and ``thing`` what was
+    measured: only of one thing are they repeats. ``payload`` is the name of what was copied where it has one: copies of one
+    payload share the error of its size. ``size_u``, ``resolution_u`` and
     ``method_u`` are relative standard uncertainties of one repeat. ``fixed`` names a time that was taken off each copy and
     that is as wrong for all of them, with its own relative uncertainty and degrees of freedom.
     """
 
     logs: tuple[float, ...]
     visit: str
+    thing: Hashable = None
     payload: str | None = None
     size_u: float = 0.0
     resolution_u: float = 0.0
@@ -64,11 +66,11 @@ class Group:
         return frozenset(one.payload for one in self.members)
 
 
-def _visits(group: Iterable[Member]) -> dict[tuple[str, str | None], list[float]]:
-    """Put the repeats of one payload on one visit together."""
-    found: dict[tuple[str, str | None], list[float]] = defaultdict(list)
+def _visits(group: Iterable[Member]) -> dict[tuple[str, Hashable], list[float]]:
+    """Put the repeats of one thing on one visit together."""
+    found: dict[tuple[str, Hashable], list[float]] = defaultdict(list)
     for one in group:
-        found[one.visit, one.payload].extend(one.logs)
+        found[one.visit, one.thing].extend(one.logs)
     return found
 
 
@@ -111,7 +113,7 @@ def estimate_of(group: Group, repeats: Spread | None, between: BetweenVisits | N
         share = math.sqrt(math.fsum(1 / len(logs) for logs in means.values())) / visits
         parts.append(Component(repeats.sd * share, repeats.df, "repeats", estimate="repeats"))
     if between is not None:
-        parts.append(Component(between.spread.sd / math.sqrt(visits), between.spread.df, "visits", estimate="visits"))
+        parts.append(between.component(visits))
     return Estimate(
         log_mean=log_mean, components=tuple(parts), repeats=count, repeat_sd=repeats.sd if repeats is not None else None
     )

@@ -69,7 +69,8 @@ class Component(NamedTuple):
 
     Components of two figures with the same ``shared`` name are the very same error, and cancel when the two are compared.
     Those with the same ``estimate`` are errors of their own whose size was taken from one and the same estimated spread: its
-    degrees of freedom count once and not once for each.
+    degrees of freedom count once and not once for each. Where these differ (two spreads that hold the same assumption, say),
+    the spreads are taken to be wrong together.
     """
 
     u: float
@@ -121,13 +122,13 @@ def combine(components: Sequence[Component], covers: str) -> Margin:
     variance = math.fsum(one.u**2 for one in components)
     if variance == 0:
         return Margin(0.0, math.inf, covers)
+    # an estimated variance has the variance 2 u^4 / df: those of one estimate add up by their roots, the others as they are
+    alone: list[float] = []
     of_one: dict[str, float] = {}
-    terms = []
     for one in components:
         if one.estimate is None:
-            terms.append((one.u**2, one.df))
+            alone.append(one.u**4 / one.df)
         else:
-            of_one[one.estimate] = of_one.get(one.estimate, 0.0) + one.u**2
-    terms += [(found, min(one.df for one in components if one.estimate == name)) for name, found in of_one.items()]
-    below = math.fsum(found**2 / df for found, df in terms if not math.isinf(df))
+            of_one[one.estimate] = of_one.get(one.estimate, 0.0) + one.u**2 / math.sqrt(one.df)
+    below = math.fsum(alone) + math.fsum(root**2 for root in of_one.values())
     return Margin(math.sqrt(variance), variance**2 / below if below > 0 else math.inf, covers)

@@ -70,8 +70,7 @@ def estimate_of(result: Result, between: BetweenVisits | None = None) -> Estimat
         u = half / t_quantile(0.975, result.repeats - 1)
         parts.append(Component(u, result.repeats - 1, "repeats"))
         sd = u * math.sqrt(result.repeats)
-    spread = (between or between_visits(())).spread
-    parts.append(Component(spread.sd, spread.df, "visits"))
+    parts.append((between or between_visits(())).component())
     return Estimate(log_mean=-math.log(result.rate), components=tuple(parts), repeats=result.repeats, repeat_sd=sd)
 
 

@@ -80,7 +80,7 @@ def predict(model: CostModel, sizes: Sequence[int], fitted: Sequence[float], bet
     own = model.deviation(files, size_bytes)
     half = None
     if own is not None:
-        parts = [Component(own / seconds, model.df, "model"), Component(between.spread.sd, between.spread.df, "visits")]
+        parts = [Component(own / seconds, model.df, "model"), between.component()]
         half = combine(parts, "").half()
     return Prediction(
         files=files,

@@ -21,6 +21,14 @@ class BetweenVisits:
     spread: Spread
     visits: int
 
+    def component(self, visits: int = 1) -> Component:
+        """Return what a mean over ``visits`` is uncertain by because it was these visits and not others.
+
+        Two figures that are compared carry errors of their own, but what is known of the size of those errors is the same
+        few visits, or the same assumption, so that it must not count twice: see Component.
+        """
+        return Component(self.spread.sd / math.sqrt(visits), self.spread.df, "visits", estimate="visits")
+
     @property
     def words(self) -> str:
         """Say where it comes from."""
@@ -57,7 +65,7 @@ def visit_components(found: Sample, between: BetweenVisits | None, *, factor: fl
     if found.log_sd is not None:
         parts.append(Component(factor * found.log_sd / math.sqrt(found.count), found.count - 1, "repeats"))
     if between is not None:
-        parts.append(Component(between.spread.sd, between.spread.df, "visits"))
+        parts.append(between.component())
     return tuple(parts)
 
 

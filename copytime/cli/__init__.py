@@ -99,12 +99,20 @@ def _guarded(arguments: Sequence[str]) -> int:
 
 def _misused(error: click.UsageError) -> int:
     """Tell what was wrong with the words of the command line; a command that lacks its command prints the help."""
+    import click
+
     from copytime.cli.voice import answer, say_error
     from copytime.errors import ExitCode
 
     if type(error).__name__ == "NoArgsIsHelpError" and error.ctx is not None:  # by name: click before 8.2 has none
         answer(error.ctx.get_help())
         return ExitCode.DONE
+    if isinstance(error, click.NoSuchOption) and error.option_name[1:2].isdecimal():  # a negative number, not an option
+        from copytime.units import Unreadable
+
+        wrong = Unreadable(error.option_name, 0, "no number below zero: sizes and times have no sign", what="argument")
+        say_error(wrong.message, wrong.hint)
+        return ExitCode.USAGE
     command = error.ctx.command_path if error.ctx is not None else "copytime"
     say_error(error.format_message(), f"'{command} --help' shows how it is used.")
     return ExitCode.USAGE

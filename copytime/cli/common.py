@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -15,6 +14,8 @@ from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import plain
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from copytime.logbook import Logbook
 
 __all__ = [
@@ -138,13 +139,23 @@ def _keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
         setattr(ctx.find_root().ensure_object(Session), param.name, value)
 
 
+def _keep_path(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
+    """Put a path into the session likewise; the module of paths is loaded for one that was given, not for every start."""
+    if value is not None:
+        if not value:  # it would pass for the folder that we are in
+            raise InputError("the logbook has no name", hint="Name a file, such as --logbook tests.sqlite.")
+        from pathlib import Path
+
+        _keep(ctx, param, Path(value))
+
+
 def common_options() -> list[click.Option]:
     """Make the options that work everywhere, on the program and on every command."""
     return [
         click.Option(
             ["--logbook"],
-            type=click.Path(path_type=Path, dir_okay=False),
-            callback=_keep,
+            type=click.Path(dir_okay=False),
+            callback=_keep_path,
             expose_value=False,
             help="Use this logbook instead of the usual one (also: COPYTIME_LOGBOOK).",
         ),
@@ -203,6 +214,8 @@ def csv_option(function: F) -> F:
 
 def output_option(function: F) -> F:
     """Add ``-o``."""
+    from pathlib import Path
+
     return click.option(
         "-o",
         "--output",

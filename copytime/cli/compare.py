@@ -10,10 +10,14 @@ from typing import Any
 import click
 
 from copytime.cli.common import command, csv_option, deliver, json_option, json_text, output_option, session
+from copytime.cli.naming import check_name
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
 
 __all__ = ["compare"]
+
+#: Filters by name.
+_NAMED = ("drive", "bridge", "cable", "host", "port", "payload", "scene", "campaign")
 
 
 @command("compare")
@@ -93,8 +97,11 @@ def compare(
             kind = NoteKind.COPY if direction else NoteKind.LOAD
             chosen = [one for one in notes(book, wanted) if one.kind is kind]
             faults = replace(wanted, kind=NoteKind.FAULT, direction=None, scene=None, payload=None)
-            chosen += [one for one in notes(book, faults) if one.direction in (None, wanted.direction)]
+            way = wanted.direction or Direction.FROM_DRIVE  # a load reads
+            chosen += [one for one in notes(book, faults) if one.direction in (None, way)]
             everything = list(notes(book, Filter(struck=False)))
+    for word in _NAMED if everything else ():
+        check_name(word, asked[word], (getattr(one, word) for one in everything))
     found = compare_notes(
         chosen,
         by,

@@ -69,7 +69,9 @@ def _read(file: str) -> bytes:
     except OSError as error:
         from copytime.safetext import plain
 
-        if isinstance(error, FileNotFoundError | IsADirectoryError):
+        if isinstance(error, IsADirectoryError):
+            raise InputError(f"'{plain(file)}' is a folder", hint="Name a file, or - for standard input.") from None
+        if isinstance(error, FileNotFoundError):
             raise InputError(f"there is no file '{plain(file)}'", hint="Name a file, or - for standard input.") from None
         raise from_os_error(error, f"reading {plain(file)}") from None
     if len(data) > _LARGEST:
@@ -88,13 +90,19 @@ def _merge(path: Path, *, dry_run: bool, piped: bool) -> int:
     return ExitCode.DONE
 
 
+def _count(number: int, one: str, many: str | None = None, *, dry_run: bool) -> str:
+    return (
+        f"{number} {one if number == 1 else many or one + 's'} {'would be' if dry_run else 'is' if number == 1 else 'are'}"
+    )
+
+
 def _tell(found: Imported, *, dry_run: bool) -> None:
-    would = "would be" if dry_run else "are"
-    said = f"{found.notes} notes {would} new, {found.known_notes} were there already"
+    said = f"{_count(found.notes, 'note', dry_run=dry_run)} new, {found.known_notes} were there already"
     if found.kit or found.changed_kit:
-        said += f"; {found.kit} pieces of kit {would} new, {found.changed_kit} {would} changed"
+        pieces = _count(found.kit, "piece of kit", "pieces of kit", dry_run=dry_run)
+        said += f"; {pieces} new, {found.changed_kit} changed"
     if found.runs or found.known_runs:
-        said += f"; {found.runs} qualifications {would} new, {found.known_runs} were there already"
+        said += f"; {_count(found.runs, 'qualification', dry_run=dry_run)} new, {found.known_runs} were there already"
     if found.empty:
         rows = "planned row is still empty and was" if found.empty == 1 else "planned rows are still empty and were"
         said += f"; {found.empty} {rows} passed over"

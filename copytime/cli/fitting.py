@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -78,7 +79,8 @@ def with_kit(options: Options, target: Target) -> Options:
         return options
     from copytime.visits.way import bridge_ids
 
-    return by_the_kit(options, known, serial=target.serial, ids=lambda: bridge_ids(target, options))
+    ids = functools.partial(bridge_ids, target, options)
+    return by_the_kit(options, known, serial=target.serial, ids=ids, seen=target.drive_label)
 
 
 def way_options(function: F) -> F:

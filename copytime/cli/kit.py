@@ -38,9 +38,8 @@ def _fields_of(kind: KitKind, function: Callable[..., int]) -> Callable[..., int
     """Add an option for each field of a kind."""
     for one in reversed(FIELDS[kind]):
         option = "--" + one.name.replace("_", "-")
-        function = click.option(option, one.name, metavar="TEXT", multiple=one.several, help=one.help.capitalize() + ".")(
-            function
-        )
+        told = f"{one.help[0].upper()}{one.help[1:]}."  # not capitalize(), which makes 1tb of 1TB
+        function = click.option(option, one.name, metavar="TEXT", multiple=one.several, help=told)(function)
     if kind is KitKind.DRIVE:
         function = click.option(
             "--reference/--no-reference", default=None, help="The drive measured first and last each day."
@@ -162,11 +161,24 @@ def list_kit(
     return ExitCode.DONE
 
 
+def _name_argument(function: Callable[..., int]) -> Callable[..., int]:
+    """Add NAME, with its kind before it for who writes it as for 'kit add'."""
+    return click.argument("name", metavar="[KIND] NAME", nargs=-1, required=True, callback=_kind_and_name)(function)
+
+
+def _kind_and_name(ctx: click.Context, param: click.Parameter, value: tuple[str, ...]) -> tuple[str | None, str]:
+    if len(value) == 1:
+        return None, value[0]
+    if len(value) == 2 and value[0] in list(KitKind):
+        return value[0], value[1]
+    raise click.BadParameter("one name at a time, in quotes where it has spaces", ctx, param)
+
+
 @command("show")
-@click.argument("name")
+@_name_argument
 @click.option("--kind", type=_KINDS, help="Where two kinds share a name.")
 @json_option
-def show(name: str, *, kind: str | None, as_json: bool) -> int:
+def show(name: tuple[str | None, str], *, kind: str | None, as_json: bool) -> int:
     """Show everything that is known of one piece of kit.
 
     \b
@@ -174,16 +186,16 @@ def show(name: str, *, kind: str | None, as_json: bool) -> int:
     """
     from copytime.report.kit import item_lines, kit_document
 
-    one = _find(name, kind)
+    one = _find(name[1], name[0] or kind)
     answer(json_text(kit_document(_now(), [one], personal=True)) if as_json else item_lines(one))
     return ExitCode.DONE
 
 
 @command("retire")
-@click.argument("name")
+@_name_argument
 @click.option("--kind", type=_KINDS, help="Where two kinds share a name.")
 @click.option("--undo", is_flag=True, help="Bring it back.")
-def retire(name: str, *, kind: str | None, undo: bool) -> int:
+def retire(name: tuple[str | None, str], *, kind: str | None, undo: bool) -> int:
     """Take a piece of kit out of the lists; what was noted of it stays.
 
     \b
@@ -192,9 +204,10 @@ def retire(name: str, *, kind: str | None, undo: bool) -> int:
     from copytime.logbook import Logbook
     from copytime.logbook.kit import change_item, find_item
 
-    _find(name, kind)
+    kind, called = name[0] or kind, name[1]
+    _find(called, kind)
     with Logbook.open(session().logbook_path) as book:
-        old = find_item(book, name, KitKind(kind) if kind else None)
+        old = find_item(book, called, KitKind(kind) if kind else None)
         change_item(book, replace(old, retired=not undo))
     say(f"{'brought back' if undo else 'retired'} the {old.kind} '{old.name}'")
     return ExitCode.DONE

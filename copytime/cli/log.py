@@ -31,12 +31,18 @@ if TYPE_CHECKING:
 
 __all__ = ["day", "log"]
 
+#: Filters that only notes have: with one of them what was measured is left out.
+_OF_NOTES = ("bridge", "host", "direction", "scene")
+
 _HEADERS = ("id", "measured", "drive", "folder", "passes", "state")
 
 
 @group("log", invoke_without_command=True)
 @click.option(
-    "--notes", "only_notes", is_flag=True, help="Only what was noted by hand; with --csv this is needed to get it."
+    "--notes",
+    "only_notes",
+    is_flag=True,
+    help="Only what was noted by hand; with --csv this or a filter of notes is needed.",
 )
 @click.option("--drive", metavar="NAME", help="Only of this drive.")
 @click.option("--bridge", metavar="NAME", help="Only notes with this bridge.")
@@ -70,6 +76,7 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
     from copytime.safetext import plain
     from copytime.visits.noting import timed_of
 
+    only_notes = only_notes or any(asked[name] for name in _OF_NOTES)
     measured, noted = _entries(asked, only_notes=only_notes)
     timed = [(one, timed_of(one)) for one in noted]
     if as_json:
@@ -107,7 +114,7 @@ def _only_for_the_list(ctx: click.Context, called: str) -> None:
 
 
 def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Summary], list[Note]]:
-    """Read what fits; a filter that only notes have leaves out what was measured."""
+    """Read what fits."""
     from copytime.logbook import Logbook
     from copytime.logbook.notes import notes
 
@@ -117,7 +124,7 @@ def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Su
         return [], []
     with book:
         noted = list(notes(book, wanted))
-        if only_notes or wanted.bridge or wanted.host or wanted.direction or wanted.scene:
+        if only_notes:
             return [], noted
         measured = [
             one

@@ -159,7 +159,7 @@ def _texts(given: dict[str, Any], **more: str) -> dict[str, str]:
 
 
 def _live(texts: dict[str, str]) -> tuple[str, ...]:
-    """Check what was typed before the watch runs, then let it run."""
+    """Check what was typed before the watch runs, then let it run; laps are added to the remark in ``texts``."""
     from copytime.cli.stopwatch import run_stopwatch
     from copytime.notes import NoteKind
     from copytime.visits.noting import make_note
@@ -169,7 +169,10 @@ def _live(texts: dict[str, str]) -> tuple[str, ...]:
     with contextlib.suppress(LogbookError):  # told when the note is written; the copy does not wait
         known = _known()
     checked = make_note(kind, texts, ("1:00",), created=_now(), known=known)
-    return (run_stopwatch(checked.size_bytes),)
+    time, laps = run_stopwatch(checked.size_bytes)
+    if laps:  # a lap is no repeat and no end: it stands beside the time, for people
+        texts["remark"] = "; ".join([*filter(None, [texts.get("remark")]), f"laps {', '.join(laps)}"])
+    return (time,)
 
 
 def _known() -> list[KitItem]:

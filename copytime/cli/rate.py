@@ -78,29 +78,41 @@ def rate(
 def _at(given: str, times: tuple[str, ...], at_rate: str, gb: object, *, as_json: bool) -> int:
     """Work out the time of a size, or the size of a time, at a rate."""
     from copytime.report.frame import document
-    from copytime.units import GigaBytes, duration_text, parse_rate, parse_size, parse_time, rate_text, size_text
+    from copytime.safetext import plain
+    from copytime.units import Bound, GigaBytes, duration_text, parse_rate, parse_size, parse_time, rate_text, size_text
 
     if times:
         raise InputError("--at takes one size or one time", hint="Leave out --at to compute the rate.")
     speed = parse_rate(at_rate)
+    bound = None
     bare = given.strip()
     if bare.isdecimal():
         raise InputError(f"'{bare}' could be bytes or seconds", hint=f"Say {bare}B or {bare}s.")
     if bare.endswith("B"):
         amount = parse_size(given, gb=GigaBytes(str(gb)))
         size_bytes, seconds = amount.size_bytes, amount.size_bytes / speed
-        said = f"time      {duration_text(seconds)} for {amount.text} at {rate_text(speed)} MB/s"
+        said = f"time      {duration_text(seconds)} for {plain(amount.text)} at {rate_text(speed)} MB/s"
         if gb is GigaBytes.UNKNOWN and amount.in_doubt:
             more = parse_size(given, gb=GigaBytes.BINARY).size_bytes / speed
             said += f" ({duration_text(more)} if GB means 2^30 bytes)"
     else:
         taken = parse_time(given)
         seconds, size_bytes = float(taken.seconds), round(float(taken.seconds) * speed)
-        said = f"size      {size_text(size_bytes)} in {taken.text} at {rate_text(speed)} MB/s"
+        bound = {Bound.ABOVE: "at-least", Bound.BELOW: "at-most", Bound.ABOUT: "about"}.get(taken.bound)
+        words = f"{bound.replace('-', ' ')} " if bound else ""
+        said = f"size      {words}{size_text(size_bytes)} in {plain(taken.text)} at {rate_text(speed)} MB/s"
     if as_json:
         answer(
             json_text(
-                document("rate", _now(), size_bytes=size_bytes, seconds=seconds, rate_mb_per_s=speed / 1e6, gb=str(gb))
+                document(
+                    "rate",
+                    _now(),
+                    size_bytes=size_bytes,
+                    seconds=seconds,
+                    rate_mb_per_s=speed / 1e6,
+                    bound=bound,
+                    gb=str(gb),
+                )
             )
         )
     else:

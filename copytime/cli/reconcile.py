@@ -19,6 +19,7 @@ from copytime.cli.common import (
     output_option,
     session,
 )
+from copytime.cli.naming import check_name
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
 from copytime.safetext import plain
@@ -120,14 +121,8 @@ def reconcile(
 
 def _shown(whole: Reconciliation, host: str | None, drive: str | None, direction: str | None) -> Reconciliation:
     """Keep what was asked for. Raises InputError with the nearest name where nothing was noted of it."""
-    from copytime.suggest import nearest
-
     for word, wanted in (("host", host), ("drive", drive)):
-        known = sorted({getattr(one.note, word) or "" for one in whole.results})
-        if wanted is not None and wanted.lower() not in (name.lower() for name in known):
-            close = nearest(wanted, known)
-            hint = f"Did you mean '{plain(close)}'?" if close else "'copytime log' lists what was noted."
-            raise InputError(f"no copy was noted with the {word} '{plain(wanted, limit=60)}'", hint=hint)
+        check_name(word, wanted, (getattr(one.note, word) for one in whole.results), what="no copy was noted")
     results = tuple(
         one
         for one in whole.results

@@ -12,7 +12,7 @@ import click
 
 from copytime.cli.voice import say
 from copytime.errors import InputError, Stopped
-from copytime.units import clock_text
+from copytime.units import clock_text, rate_text
 
 __all__ = ["Stopwatch", "run_stopwatch"]
 
@@ -45,8 +45,11 @@ def written(elapsed_ns: int) -> str:
     return clock_text(max(_HUNDREDTH, Fraction(elapsed_ns, 10**9)), _HUNDREDTH)
 
 
-def run_stopwatch(size_bytes: int | None) -> str:
-    """Let a person time something; returns the time as text. Raises InputError without a terminal, Stopped if given up."""
+def run_stopwatch(size_bytes: int | None) -> tuple[str, tuple[str, ...]]:
+    """Let a person time something; returns the time and the laps as text.
+
+    Raises InputError without a terminal, Stopped if given up.
+    """
     if not sys.stdin.isatty():
         raise InputError("--live needs a keyboard", hint="Give the TIME instead, such as 21:07.")
     say("Enter starts the watch; then Enter stops it, and l keeps a lap.")
@@ -62,28 +65,28 @@ def run_stopwatch(size_bytes: int | None) -> str:
                 stopped = watch.elapsed()
                 choice = _ask(key, stopped)
                 if choice == "s":
-                    return _done(stopped)
+                    return _done(stopped, watch.laps)
                 if choice == "d":
                     raise Stopped("the time was given up; nothing was noted") from None
                 continue
             if pressed in ("\r", "\n", " "):
-                return _done(watch.elapsed())
+                return _done(watch.elapsed(), watch.laps)
             if pressed in ("l", "L"):
                 _line(f"lap {len(watch.laps) + 1}  {written(watch.lap())}\n")
             _line(_running(watch.elapsed(), size_bytes))
 
 
-def _done(elapsed_ns: int) -> str:
+def _done(elapsed_ns: int, laps: list[int]) -> tuple[str, tuple[str, ...]]:
     found = written(elapsed_ns)
     _line(f"stopped  {found}\n")
-    return found
+    return found, tuple(map(written, laps))
 
 
 def _running(elapsed_ns: int, size_bytes: int | None) -> str:
     """Say how long it has run, and the rate that it would be if it were done now."""
     text = written(elapsed_ns)[:-1].rstrip()
     if size_bytes is not None and elapsed_ns > 10**9:
-        text += f"   at most {size_bytes * 1e3 / elapsed_ns:.4g} MB/s"
+        text += f"   at most {rate_text(size_bytes * 1e9 / elapsed_ns)} MB/s"
     return text
 
 

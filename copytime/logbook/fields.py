@@ -13,7 +13,7 @@ from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.units import GigaBytes, Unreadable, parse_rate, parse_size, significant, size_text
 
-__all__ = ["FIELDS", "Field", "field_of", "port_links", "read_about", "write_value"]
+__all__ = ["FIELDS", "Field", "field_of", "is_device_name", "port_links", "read_about", "write_value"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,22 @@ def _port(text: str) -> str:
     return f"{_text(name)}={_link(link)}" if sign else _text(name)
 
 
+def is_device_name(text: str) -> bool:
+    """Tell whether a name is a system's for whatever is attached there (sda, nvme0n1, loop0, disk4), and no drive's own."""
+    return re.fullmatch(r"[shv]d[a-z]{1,2}|xvd[a-z]|(loop|disk|md|dm-|nvme[0-9]+n|mmcblk|sr)[0-9]+", text) is not None
+
+
+def _seen_as(text: str) -> str:
+    """Read what a drive is called where it is measured; the name of a place is none."""
+    name = _text(text)
+    if is_device_name(name):
+        raise InputError(
+            f"'{plain(name)}' is whatever drive is attached there, not this one",
+            hint='Say which it is when it is measured: copytime qualify FOLDER --drive "Quayside One".',
+        )
+    return name
+
+
 FIELDS: dict[KitKind, tuple[Field, ...]] = {
     KitKind.DRIVE: (
         Field("medium", "hard disk, SATA SSD, NVMe SSD, card and so on", _text),
@@ -106,6 +122,7 @@ FIELDS: dict[KitKind, tuple[Field, ...]] = {
         Field("currency", "three letters, such as EUR", _currency),
         Field("serial", "serial number; personal, it leaves this machine only on request", _text, personal=True),
         Field("firmware", "version", _text),
+        Field("seen_as", "what a PC calls it, as 'copytime log' shows; may be given several times", _seen_as, several=True),
         Field("remark", "anything else", _text),
     ),
     KitKind.BRIDGE: (

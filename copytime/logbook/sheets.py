@@ -54,13 +54,15 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 class Row:
     """One row: its number in the file (the header is 1), its cells by column, its times.
 
-    ``planned`` holds the cells of a row of a run sheet that say what was planned; of other rows it is empty.
+    ``planned`` holds the cells of a row of a run sheet that say what was planned; of other rows it is empty. ``headers`` are
+    the columns as they are called in the file, where they have one name there.
     """
 
     number: int
     cells: dict[str, str]
     times: tuple[str, ...]
     planned: Mapping[str, str] = field(default_factory=dict)
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
 def decoded(data: bytes) -> str:
@@ -87,13 +89,16 @@ def read_sheet(text: str) -> Iterator[Row]:
     try:
         rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
         columns: list[tuple[str, str]] | None = None
+        headers: dict[str, str] = {}
         for cells in rows:
             if not any(cell.strip() for cell in cells):
                 continue
             if columns is None:
                 columns = _columns(cells)
+                names = [name for name, _ in columns]
+                headers = {name: cell.strip() for name, cell in zip(names, cells, strict=True) if names.count(name) == 1}
                 continue
-            yield _row(rows.line_num, cells, columns, comma=separator != ",")
+            yield _row(rows.line_num, cells, columns, headers, comma=separator != ",")
     except csv.Error as error:
         raise InputError(
             f"line {rows.line_num} is no CSV: {plain(error)}", hint="Look for a quote that is not closed."
@@ -123,7 +128,9 @@ def _columns(cells: Sequence[str]) -> list[tuple[str, str]]:
     return found
 
 
-def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], *, comma: bool) -> Row:
+def _row(
+    number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], headers: Mapping[str, str], *, comma: bool
+) -> Row:
     values: dict[str, str] = {}
     times: list[str] = []
     planned: dict[str, str] = {}
@@ -148,7 +155,7 @@ def _row(number: int, cells: Sequence[str], columns: Sequence[tuple[str, str]], 
     more = [cell for cell in cells[len(columns) :] if cell.strip()]
     if more:
         values["?"] = more[0]
-    return Row(number, values, tuple(times), planned)
+    return Row(number, values, tuple(times), planned, headers)
 
 
 def write_sheet(several: Iterable[Mapping[str, str]], columns: Sequence[str] = COLUMNS) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 
 from copytime.analysis.noted import TimedRate, length_for
 from copytime.report.frame import document
+from copytime.safetext import plain
 from copytime.units import Bound, Duration, GigaBytes, Size, duration_text, percent_text, rate_text, significant, within
 from copytime.units.sizes import size_text
 
@@ -47,8 +48,8 @@ def rate_lines(
     size: Size, times: tuple[Duration, ...], one: TimedRate, binary: TimedRate | None, *, same_copy: bool = False
 ) -> str:
     """Write the answer of ``rate`` for a terminal."""
-    written = ", ".join(each.text for each in times)
-    lines = [f"rate      {timed_text(one)} MB/s", f"from      {size.text} in {written}"]
+    written = ", ".join(plain(each.text) for each in times)
+    lines = [f"rate      {timed_text(one)} MB/s", f"from      {plain(size.text)} in {written}"]
     if binary is not None:
         lines[0] += f"  (GB = {10**9:,} bytes)"
         lines.insert(1, f"          {timed_text(binary)} MB/s  (GB = {2**30:,} bytes; --gb says which the screen means)")
@@ -62,7 +63,7 @@ def rate_lines(
         covers = f"95 %; {one.timings} timings of one copy, which say nothing about how copies differ"
     lines.append(f"margin    {covers}")
     words = {
-        "size": f"'{size.text}' is known to {size_text(float(size.resolution_bytes))}",
+        "size": f"'{plain(size.text)}' is known to {size_text(float(size.resolution_bytes))}",
         "resolution": "how the time is written",
         "timing": timing_words(one),
         "repeats": "how the repeats differ, beyond how they were timed",

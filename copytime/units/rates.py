@@ -9,7 +9,7 @@ from copytime.units.sizes import UNITS
 
 __all__ = ["parse_rate"]
 
-_RATE = r"\s*([0-9]+(?:\.[0-9]+)?)\s*"  # compiled when first used: every start-up pays for what stands here
+_RATE = r"[ \t\u00a0]*([0-9]+(?:\.[0-9]+)?)[ \t\u00a0]*"  # compiled when first used: every start pays for what stands here
 _EXPECTED = "a rate above zero in MB/s, such as 124.3, 124.3MB/s or 1.2GB/s"
 _FASTEST = 1e15
 

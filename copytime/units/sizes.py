@@ -27,7 +27,7 @@ UNITS: dict[str, int] = {
     "PiB": 2**50,
 }
 
-_NUMBER = r"\s*([0-9]+)(?:\.([0-9]+))?\s*"  # compiled when first used, as in rates
+_NUMBER = r"[ \t\u00a0]*([0-9]+)(?:\.([0-9]+))?[ \t\u00a0]*"  # spaces as in times; compiled when first used, as in rates
 _EXPECTED = "a number and a unit, such as 8GB, 81.9GiB or 256MB, or a plain count of bytes"
 
 

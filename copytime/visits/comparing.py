@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 
 from copytime.analysis.compare import MATTERS, compare
@@ -18,8 +18,9 @@ from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
 from copytime.safetext import plain
 from copytime.units import significant
-from copytime.visits.members import is_exact, member_of
+from copytime.visits.members import is_exact, member_of, thing_of
 from copytime.visits.overheads import host_overheads, taken_off
+from copytime.visits.slips import slips_of
 
 __all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_between", "noted_repeats"]
 
@@ -70,7 +71,7 @@ def compare_notes(
     Raises InputError where there is nothing to compare.
     """
     counted = [one for one in several if one.counts]
-    faults = Counter(_name(one, by) for one in counted if one.kind is NoteKind.FAULT)
+    failed = [one for one in counted if one.kind is NoteKind.FAULT]
     timed = [one for one in counted if one.kind is not NoteKind.FAULT]
     exact = [one for one in timed if is_exact(one)]
     remarks = []
@@ -79,12 +80,14 @@ def compare_notes(
         words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
         remarks.append(f"{left} {words} and left out")
     named = _groups(exact, by)
+    faults, said_of_faults = _faults_of(failed, named, by)
     if len(named) < 2:
+        more = "".join(f"; {said}" for said in said_of_faults)
         raise InputError(
-            f"there {'is one group' if named else 'is nothing'} to compare by {by}",
+            f"there {'is one group' if named else 'is nothing'} to compare by {by}{more}",
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
-    remarks += _unlike(named, by)
+    remarks += [*said_of_faults, *_unlike(named, by), *_doubted(exact)]
     learned = everything if isinstance(everything, Learned) else Learned(everything, spread_percent=spread_percent)
     between = learned.between
     members = {one.id: learned.member(one) for one in exact}
@@ -109,7 +112,7 @@ def compare_notes(
                 high=high,
                 repeats=one.repeats,
                 visits=one.visits,
-                faults=faults.get(one.name, 0),
+                faults=faults[one.name],
             )
         )
     figures.sort(key=lambda one: -one.value)
@@ -117,11 +120,15 @@ def compare_notes(
     rests = "these visits only" if within_visit else between.words
     if repeats is not None:
         rests += f", repeats (spread of {significant(repeats.percent, 2)} %)"
-    chosen = itertools.combinations(order, 2) if pairwise else ((order[0], other) for other in order[1:])
+    chosen = list(_pairs(order, named, by, pairwise=pairwise))
     pairs = tuple(
         (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))
         for first, second in chosen
     )
+    alone = [plain(name, limit=60) for name in order if not any(name in pair for pair in chosen)]
+    if alone:
+        what = "payload" if exact[0].kind is NoteKind.COPY else "start"
+        remarks.append(f"{'; '.join(alone[:4])}: compared with nothing, as no other group has the same {what}")
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
 
 
@@ -147,15 +154,89 @@ def _groups(several: Sequence[Note], by: str) -> dict[str, list[Note]]:
     return dict(found)
 
 
+def _faults_of(failed: Iterable[Note], named: dict[str, list[Note]], by: str) -> tuple[Counter[str], list[str]]:
+    """Count faults beside the groups of the chain that failed, and say of which chains there is nothing else.
+
+    Groups of one chain that are kept apart by payload or state share its faults, but for those noted with another payload.
+    """
+    found: Counter[str] = Counter()
+    alone: Counter[str] = Counter()
+    shared = set()
+    chains: dict[str, list[tuple[str, set[PayloadKind]]]] = defaultdict(list)
+    for name, notes in named.items():
+        chains[_name(notes[0], by)].append((name, {note.payload_kind for note in notes}))
+    for one in failed:
+        chain = _name(one, by)
+        fitting = [name for name, kinds in chains.get(chain, ()) if _may_be(one.payload_kind, kinds)]
+        found.update(fitting)
+        if not fitting:
+            alone[chain] += 1
+        elif len(fitting) > 1:
+            shared.add(chain)
+    said = [
+        f"{plain(chain, limit=50)} has {count} {'fault' if count == 1 else 'faults'} and no time to compare"
+        for chain, count in alone.items()
+    ]
+    if shared:
+        names = ", ".join(plain(chain, limit=50) for chain in sorted(shared))
+        said.append(f"the faults of {names} stand beside each group of the same {by}: they may belong to any of them")
+    return found, said
+
+
+def _may_be(kind: PayloadKind, of_group: set[PayloadKind]) -> bool:
+    """Tell whether a fault noted with a kind of payload may belong to copies of these kinds."""
+    return PayloadKind.UNKNOWN in (kind, *of_group) or kind in of_group
+
+
+def _pairs(order: Sequence[str], named: Mapping[str, list[Note]], by: str, *, pairwise: bool) -> Iterator[tuple[str, str]]:
+    """Choose what is compared: like with like, that is after the same start and with the same kind of payload.
+
+    Each against the best of its kind, or all of a kind. What one chain does with another start or payload is compared
+    pairwise, or where there is nothing else.
+    """
+    firsts = {name: named[name][0] for name in order}
+    like = {name: one.state if one.kind is NoteKind.LOAD else one.payload_kind for name, one in firsts.items()}
+    found = [pair for pair in itertools.combinations(order, 2) if like[pair[0]] == like[pair[1]]]
+    if not pairwise:
+        best: dict[object, str] = {}
+        for name in order:
+            best.setdefault(like[name], name)
+        found = [pair for pair in found if pair[0] in best.values()]
+    if pairwise or not found:
+        chain = {name: _name(one, by) for name, one in firsts.items()}
+        found += [
+            pair
+            for pair in itertools.combinations(order, 2)
+            if like[pair[0]] != like[pair[1]] and chain[pair[0]] == chain[pair[1]]
+        ]
+    yield from found
+
+
 def _unlike(named: dict[str, list[Note]], by: str) -> list[str]:
-    """Say in what else the groups differ: then it may be that, and not what they were made by, which a difference shows."""
+    """Say in what else the groups differ: then it may be that, and not what they were made by, which a difference shows.
+
+    Groups that hold the same in unequal parts differ as well: two consoles, most copies of one drive at the faster one.
+    """
     said = []
     for field in (name for name in (*_LIKE, "payload") if name != by):
-        values = {name: {getattr(one, field) for one in notes} for name, notes in named.items()}
-        if len({frozenset(each) for each in values.values()}) > 1:
-            shown = sorted({plain(value, limit=30) for each in values.values() for value in each if value is not None})
-            said.append(f"the groups differ in their {field} as well ({', '.join(shown[:4])}): it may be that")
+        counts = [Counter(getattr(one, field) for one in notes) for notes in named.values()]
+        if len({frozenset((value, count / each.total()) for value, count in each.items()) for each in counts}) > 1:
+            shown = sorted({plain(value, limit=30) for each in counts for value in each if value is not None})
+            unequal = " in unequal parts" if len({frozenset(each) for each in counts}) == 1 else ""
+            said.append(f"the groups differ in their {field} as well ({', '.join(shown[:4])}{unequal}): it may be that")
+        elif field in ("host", "port", "bridge", "cable", "drive") and len(counts[0]) > 1:
+            shown = sorted(plain(value or "none noted", limit=30) for value in counts[0])
+            said.append(f"the figures are means over {', '.join(shown[:4])}: --{field} chooses one")
     return said
+
+
+def _doubted(several: Iterable[Note]) -> list[str]:
+    """Say which notes stand out from others of the same thing: a slip makes all repeats look wild."""
+    things: dict[tuple[object, ...], list[Note]] = defaultdict(list)
+    for one in several:
+        things[thing_of(one)].append(one)
+    found = (slips_of(notes, {one.id: member_of(one) for one in notes}) for notes in things.values() if len(notes) > 1)
+    return [f"{identifier[:8]} is doubted: {why}; as it stands it counts" for each in found for identifier, why in each]
 
 
 def noted_between(everything: Iterable[Note], percent: float, members: Mapping[str, Member] | None = None) -> BetweenVisits:
@@ -181,9 +262,7 @@ def _is_timed(one: Note) -> bool:
 def _things(everything: Iterable[Note], known: Mapping[str, Member]) -> list[list[Member]]:
     """Put the figures of one and the same thing together."""
     things: dict[tuple[object, ...], list[Member]] = defaultdict(list)
-    fields = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", "drive", "bridge", "cable",
-              "host", "port", "link", "moved")  # fmt: skip
     for one in everything:
         if one.id in known or _is_timed(one):
-            things[tuple(getattr(one, name) for name in fields)].append(known.get(one.id) or member_of(one))
+            things[thing_of(one)].append(known.get(one.id) or member_of(one))
     return list(things.values())

@@ -2,39 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from copytime.analysis.requirements import Requirement, capacity_requirement, link_requirement, write_requirement
 from copytime.errors import InputError
 from copytime.links import Link, find_link
 from copytime.notes import KitItem, KitKind
-from copytime.records import Result
+from copytime.records import Part, Result
 from copytime.safetext import plain
 from copytime.visits.options import Options
 
-__all__ = ["by_the_kit", "recognised", "requirements_of"]
+__all__ = ["by_the_kit", "called", "recognised", "requirements_of"]
 
 
 def recognised(
-    known: Iterable[KitItem], kind: KitKind, *, serial: str | None = None, ids: str | None = None
+    known: Iterable[KitItem], kind: KitKind, *, serial: str | None = None, ids: str | None = None, seen: str | None = None
 ) -> KitItem | None:
-    """Find the one registered item with this serial number, else the one bridge with these USB ids; None if not one."""
+    """Find the one registered item with this serial number, else the one bridge with these USB ids; None if not one.
+
+    ``seen`` is what the drive was called where it was measured, for one that is registered as being seen under that name.
+    Two drives of one model are seen alike: one with another serial number is another one, and of several it is none.
+    """
     like = [one for one in known if one.kind is kind and not one.retired]
     for field, value in (("serial", serial), ("ids", ids)):
-        wanted = (value or "").strip().lower()
-        found = [one for one in like if wanted and str(one.about.get(field, "")).strip().lower() == wanted]
+        wanted = _plainly(value)
+        found = [one for one in like if wanted and _plainly(one.about.get(field)) == wanted]
         if len(found) == 1:
             return found[0]
-    return None
+    number, name = _plainly(serial), _plainly(seen)
+    found = [
+        one
+        for one in like
+        if name and name in map(_plainly, _texts(one.about.get("seen_as")))
+        if not number or _plainly(one.about.get("serial")) in ("", number)
+    ]
+    return found[0] if len(found) == 1 else None
 
 
-def by_the_kit(options: Options, known: Sequence[KitItem], *, serial: str | None, ids: Callable[[], str | None]) -> Options:
+def _plainly(value: object) -> str:
+    return " ".join(str(value or "").split()).lower()
+
+
+def _texts(value: object) -> tuple[object, ...]:
+    return value if isinstance(value, tuple) else ()
+
+
+def called(chain: Iterable[Part], conditions: Mapping[str, object], known: Iterable[KitItem]) -> tuple[Part, ...]:
+    """Return the chain of a visit with its drive called as the register calls it now; as it was stored where it knows none.
+
+    So a drive that was registered after it was measured is the same in notes and in what the PC measured.
+    """
+    parts = tuple(chain)
+    serial = conditions.get("serial")
+    drives = [part for part in parts if part.kind == "drive"]
+    if len(drives) != 1:
+        return parts
+    mine = recognised(known, KitKind.DRIVE, serial=serial if isinstance(serial, str) else None, seen=drives[0].name)
+    name = mine.name if mine is not None else conditions.get("kit_drive")  # as it was registered where it was measured
+    if not isinstance(name, str) or not name:
+        return parts
+    return tuple(replace(part, name=name) if part.kind == "drive" else part for part in parts)
+
+
+def by_the_kit(
+    options: Options,
+    known: Sequence[KitItem],
+    *,
+    serial: str | None,
+    ids: Callable[[], str | None],
+    seen: str | None = None,
+) -> Options:
     """Fill in what the register knows of the way: names as they are registered, and links that are neither seen nor typed.
 
-    ``serial`` is the drive's; ``ids`` asks for the USB numbers of the bridge, which takes a moment, and only if needed.
+    ``serial`` is the drive's, ``seen`` what the system calls it;
+    ``ids`` asks for the USB numbers of the bridge, which takes a moment, and only if needed.
     """
-    drive = recognised(known, KitKind.DRIVE, serial=serial) or _called(known, KitKind.DRIVE, options.drive)
+    drive = recognised(known, KitKind.DRIVE, serial=serial, seen=options.drive or seen)
+    drive = drive or _called(known, KitKind.DRIVE, options.drive)
     bridge = _called(known, KitKind.BRIDGE, options.bridge)
     if options.bridge is None and any(one.kind is KitKind.BRIDGE and one.about.get("ids") for one in known):
         bridge = recognised(known, KitKind.BRIDGE, ids=ids())

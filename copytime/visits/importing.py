@@ -35,6 +35,9 @@ _HOME = uuid.UUID("6f0f5f6e-3c1e-5d0a-9b7c-0d5b7a1f4c33")
 #: A time this many times as long or as short as planned is doubted: minutes that were taken for hours are sixty times.
 _FAR = 20.0
 
+#: What stands in for a wrong cell while the rest of its row is looked at.
+_STAND_IN = {"direction": "to-drive", "size": "1GB", "time": "1:00", "scene": "-", "fault": "aborted"}
+
 #: So many faults are told one by one.
 _TOLD = 20
 
@@ -159,14 +162,35 @@ class _Reader:
             try:
                 made = self._note(row)
             except WrongField as error:
-                hint = error.hint or ""
-                expected = hint or error.message if error.found else f"{error.message}. {hint}".strip()
-                self.faults.append(SheetFault(row.number, error.field, error.found, expected))
+                self._tell_all(row, error)
                 continue
             self.count += 1
             self._compare(row, made)
             if not self.faults:
                 yield made
+
+    def _tell_all(self, row: Row, error: WrongField) -> None:
+        """Keep every fault of a row: what is wrong gets a stand-in, one cell after the other, until the rest can be read."""
+        cells, times = {name: text for name, text in row.cells.items() if name != "id"}, list(row.times)
+        for _ in range(len(cells) + len(times) + len(_STAND_IN)):
+            hint = error.hint or ""
+            expected = hint or error.message if error.found else f"{error.message}. {hint}".strip()
+            if error.field == "time" and re.search(r"\d[,;\s]+\d", error.found):
+                expected += " Several times in one cell are divided by |."
+            column = row.headers.get(error.field, error.field)
+            self.faults.append(SheetFault(row.number, plain(column, limit=40), error.found, expected))
+            if error.field == "time":
+                times = [_STAND_IN["time"] if text == error.found else text for text in times or [error.found]]
+            elif error.field in _STAND_IN:
+                cells[error.field] = _STAND_IN[error.field]
+            else:
+                cells.pop("?" if error.field == "beyond the last" else error.field, None)
+            try:
+                self._note(replace(row, cells=cells, times=tuple(times)))
+            except WrongField as following:
+                error = following
+            else:
+                return
 
     def _note(self, row: Row) -> Note:
         cells = dict(row.cells)

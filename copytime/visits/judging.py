@@ -17,7 +17,7 @@ from copytime.logbook import Logbook
 from copytime.logbook.kit import items
 from copytime.notes import KitItem, KitKind
 from copytime.records import Part, Result, Verdict, Witness
-from copytime.visits.fitting import recognised
+from copytime.visits.fitting import called, recognised
 from copytime.visits.known_parts import rated
 from copytime.visits.same_drive import tell_apart
 
@@ -65,15 +65,17 @@ def _unknown(part: Part) -> Part:
 
 
 def known_observations(book: Logbook, besides: str) -> list[Observation]:
-    """Describe the results of all earlier visits but one, whose drive keeps its name where others are called alike.
+    """Describe the results of all earlier visits but one, drives by their registered names. Raises LogbookError.
 
-    Raises LogbookError.
+    The drive of that one keeps its name where others are called alike.
     """
+    kit = items(book)
     visits = [list(group) for _, group in groupby(book.measured(), key=lambda pair: str(pair[0]["id"]))]
     newest_first = [pairs for pairs in reversed(visits[-_MOST_VISITS:]) if pairs[0][0]["id"] != besides]
     own = [pairs for pairs in visits if pairs[0][0]["id"] == besides]
     looked = [*own, *newest_first]
-    chains = tell_apart((pairs[0][0], pairs[0][0]["chain"]) for pairs in looked)
+    abouts = [pairs[0][0] for pairs in looked]
+    chains = tell_apart((about, called(about["chain"], about["conditions"], kit)) for about in abouts)
     found: list[Observation] = []
     for pairs, chain in reversed(list(zip(looked, chains, strict=True))[len(own) :]):
         about, results = pairs[0][0], results_of(one for _, one in pairs)
@@ -86,8 +88,17 @@ def known_besides(book: Logbook, own: Sequence[Observation], visit: str, serial:
 
     ``serial`` is the serial number of the drive under test, by which it is known whatever it is called.
     """
+    kit = items(book)
     earlier = known_observations(book, visit)
-    return [*earlier, *rated_observations(items(book), [*own, *earlier], serial)]
+    drive = next((part for one in own for part in one.parts if part.kind == "drive"), None)
+    if drive is not None:  # the visit keeps the name that it began with
+        name = next(part.name for part in called([drive], {"serial": serial}, kit))
+        earlier = [replace(one, parts=tuple(_renamed(part, name, drive.name) for part in one.parts)) for one in earlier]
+    return [*earlier, *rated_observations(kit, [*own, *earlier], serial)]
+
+
+def _renamed(part: Part, old: str, new: str) -> Part:
+    return replace(part, name=new) if part.kind == "drive" and part.name == old else part
 
 
 def rated_observations(kit: Sequence[KitItem], several: Iterable[Observation], serial: object = None) -> list[Observation]:

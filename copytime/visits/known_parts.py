@@ -80,7 +80,7 @@ def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
         first, count = group[0], len(group)
         repeats = [part for one in group for part in one.estimate.components if part.name == "repeats"]
         parts = [Component(part.u / count, part.df, "repeats") for part in repeats]
-        parts.append(Component(between.spread.sd / math.sqrt(count), between.spread.df, "visits"))
+        parts.append(between.component(count))
         estimate = Estimate(
             log_mean=statistics.fmean(one.estimate.log_mean for one in group),
             components=tuple(parts),

@@ -9,12 +9,29 @@ from copytime.notes import Note
 from copytime.units import Bound
 from copytime.visits.noting import size_of, timed_of, times_of
 
-__all__ = ["is_exact", "member_of"]
+__all__ = ["is_exact", "member_of", "thing_of", "visit_of"]
+
+#: What a visit begins and ends with: as long as a drive stays connected to the same port by the same cable and bridge.
+_WAY = ("host", "port", "cable", "bridge", "drive")
+
+#: What must be equal for two notes to be of one and the same thing, measured again.
+_THING = ("kind", "direction", "scene", "state", "payload", "payload_kind", "size_bytes", *_WAY, "link", "moved")
 
 
 def is_exact(one: Note) -> bool:
     """Tell whether every time of a note is one, and neither a bound nor an approximation."""
     return all(each.bound is Bound.EXACT for each in times_of(one))
+
+
+def visit_of(one: Note) -> str:
+    """Name the visit of a note: a drive stays connected for a day at the most, and two drives of one day are two visits."""
+    return " ".join([*(str(getattr(one, name)) for name in _WAY), one.made[:10]])
+
+
+def thing_of(one: Note) -> tuple[object, ...]:
+    """Return what was measured, so that repeats are told from copies that are not alike."""
+    values = (getattr(one, name) for name in _THING)
+    return tuple(value.lower() if isinstance(value, str) else value for value in values)
 
 
 def member_of(one: Note) -> Member:
@@ -29,7 +46,8 @@ def member_of(one: Note) -> Member:
         logs = [found.log_time - log_size]
     return Member(
         logs=tuple(logs),
-        visit=one.made[:10],
+        visit=visit_of(one),
+        thing=thing_of(one),
         payload=f"{one.payload.lower()} {one.size_bytes}" if one.payload else None,
         size_u=parts.get("size", 0.0),
         resolution_u=parts.get("resolution", 0.0),

@@ -82,6 +82,7 @@ def _word(words: Iterable[str]) -> Callable[[str], str]:
     return read
 
 
+@functools.lru_cache(maxsize=4096)  # sheets say the same days over and over
 def _when(text: str) -> str:
     """Read a date or a moment; a moment without an offset is of this machine's time zone."""
     found = text.strip()
@@ -115,12 +116,14 @@ def _yes(text: str) -> bool:
     raise InputError(f"'{plain(text, limit=40)}' is neither yes nor no", hint="Expected yes or no.")
 
 
+_direction, _kind_word = _word(Direction), _word(PayloadKind)
+
 _READ: dict[str, Callable[[str], Any]] = {
-    "direction": lambda text: Direction(_word(Direction)(text)),
+    "direction": lambda text: Direction(_direction(text)),
     "link": lambda text: find_link(text).name,
     "port": _text,
     "payload": _text,
-    "payload_kind": lambda text: PayloadKind(_word(PayloadKind)(text)),
+    "payload_kind": lambda text: PayloadKind(_kind_word(text)),
     "scene": _text,
     "gb": _word(GigaBytes),
     "same_copy": _yes,
@@ -199,7 +202,7 @@ def make_note(
     if kind is not NoteKind.FAULT:
         if not durations:
             raise WrongField("time", "", InputError("there is no time", hint="Give one or more, such as 21:07."))
-        _check_timing(given, durations, values)
+        values["timing"] = _timing_said(given.get("timing", "").strip() or None, tuple(times))
     elif durations:
         raise WrongField("time", times[0], InputError("a fault has no time", hint="Leave it out."))
     values.setdefault("made", created)
@@ -242,13 +245,16 @@ def _timed_field(text: str) -> Duration:
         raise WrongField("time", text, error) from None
 
 
-def _check_timing(given: Mapping[str, str], durations: Sequence[Duration], values: dict[str, Any]) -> None:
-    asked = given.get("timing", "").strip() or None
+@functools.lru_cache(maxsize=4096)
+def _timing_said(asked: str | None, times: tuple[str, ...]) -> str:
+    """Say how times were taken. Raises WrongField where that does not fit them, or where they do not fit each other."""
+    durations = [_parsed_time(text) for text in times]
     try:
-        values["timing"] = str(timing_of(asked, durations))
+        said = str(timing_of(asked, durations))
         bound_of(durations)
     except InputError as error:
         raise WrongField("timing" if asked else "time", asked or durations[0].text, error) from None
+    return said
 
 
 def size_of(one: Note) -> Size | None:

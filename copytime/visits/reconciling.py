@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from copytime.analysis.elimination import Judgement
@@ -17,12 +17,14 @@ from copytime.analysis.verdicts import judge_all
 from copytime.analysis.visits import BetweenVisits
 from copytime.collecting import put_off
 from copytime.links import Link
+from copytime.logbook.fields import is_device_name
 from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
+from copytime.safetext import plain
 from copytime.units import GigaBytes
 from copytime.visits.comparing import noted_between
 from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
-from copytime.visits.members import is_exact, member_of
+from copytime.visits.members import is_exact, member_of, visit_of
 from copytime.visits.noting import timed_of
 from copytime.visits.overheads import host_overheads
 from copytime.visits.registered import Register
@@ -59,7 +61,8 @@ def reconcile(
     copies = [one for one in counted if one.kind is NoteKind.COPY and one.drive and one.host]
     exact = [one for one in copies if is_exact(one)]
     members = {one.id: member_of(one) for one in exact}
-    remarks = _left_out(counted, copies, exact)
+    measured = tuple(measured)
+    remarks = [*_left_out(counted, copies, exact), *_strangers(exact, kit, measured)]
     register = Register(kit)
     bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, register, members)]
     clean = [note for bunch in bunches if not bunch.doubts for note in bunch.notes]
@@ -110,6 +113,25 @@ def _left_out(counted: Sequence[Note], copies: Sequence[Note], exact: Sequence[N
         words = "copy is a bound or an approximation" if left == 1 else "copies are bounds or approximations"
         said.append(f"{left} noted {words} and left out")
     return said
+
+
+def _strangers(exact: Iterable[Note], kit: Sequence[KitItem], measured: Iterable[Observation]) -> Iterator[str]:
+    """Say that drives may be the same under two names: the PC measured one that nothing is noted of, and the other way."""
+    registered = {one.name.lower() for one in kit if one.kind is KitKind.DRIVE}
+    noted = {one.drive.lower(): one.drive for one in exact if one.drive}
+    drives = (one.part_of("drive") for one in measured if one.usable)
+    on_pc = {part.name.lower(): part.name for part in drives if part is not None}
+    unknown = [plain(name, limit=80) for key, name in on_pc.items() if key not in noted and key not in registered]
+    alone = [plain(name, limit=80) for key, name in noted.items() if key not in on_pc]
+    if unknown and alone:
+        # neither the name of a place nor one that had to be told apart from another drive of its model is a drive's own
+        own = next((name for name in unknown if not (is_device_name(name) or name.endswith("]"))), None)
+        verb = "change" if alone[0].lower() in registered else "add"
+        how = f'kit {verb} drive "{alone[0]}" --seen-as "{own}"' if own else f'qualify FOLDER --drive "{alone[0]}"'
+        yield (
+            f"the PC measured {', '.join(unknown[:4])}, which nothing is noted of, and not {', '.join(alone[:4])}: if "
+            f"that is one drive under two names, say so: copytime {how}"
+        )
 
 
 def _alike(several: Iterable[Note]) -> dict[object, list[Note]]:
@@ -163,8 +185,7 @@ def _observation(bunch: _Bunch, group: Group, kit: Register, repeats: Spread | N
         links=links,
         payload=one.payload_kind.value,
         run_bytes=max((note.size_bytes or 0 for note in bunch.notes), default=0) or None,
-        # a visit lasts while a drive stays connected, so that two drives of one day are two visits
-        visits=tuple(dict.fromkeys(f"{_way_of(one)} {note.made[:10]}" for note in bunch.notes)),
+        visits=tuple(dict.fromkeys(visit_of(note) for note in bunch.notes)),
         protocol=protocol,
         mode=found[1].name if found else None,
         native=one.bridge is None,
@@ -172,10 +193,6 @@ def _observation(bunch: _Bunch, group: Group, kit: Register, repeats: Spread | N
         turns=turns(drive),
         content=one.payload.lower() if one.payload else None,
     )
-
-
-def _way_of(one: Note) -> str:
-    return " ".join(str(getattr(one, name)) for name in ("host", "port", "cable", "bridge", "drive"))
 
 
 def _called(one: Note) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta, timezone
 
 from copytime.analysis.noted import TimedRate
 from copytime.analysis.sense import above_ceiling, far_off
@@ -10,6 +11,7 @@ from copytime.links import Link, find_link
 from copytime.logbook.fields import port_links
 from copytime.notes import KitItem, KitKind, Note, NoteKind
 from copytime.safetext import plain
+from copytime.suggest import nearest
 from copytime.units import GigaBytes
 from copytime.visits.noting import timed_of
 from copytime.visits.registered import Register
@@ -40,7 +42,7 @@ def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[tuple[st
 
 def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others: Iterable[Note]) -> list[str]:
     """List what speaks against a note. ``others`` are the notes that stand in the logbook already."""
-    said = []
+    said: list[str | None] = [_unknown_port(one, known), _not_yet(one)]
     if found is not None and one.kind is NoteKind.COPY:
         links = chain_links(one, known)
         if links:
@@ -61,6 +63,28 @@ def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others:
     if twin is not None and texts:
         said.append(f"the very same was noted already on that day ({twin.id[:8]}): 'copytime log strike' takes one out")
     return [each for each in said if each]
+
+
+def _unknown_port(one: Note, known: Sequence[KitItem]) -> str | None:
+    """Point out a port that its host is not registered with, where others of it are: it may be one of them, mistyped."""
+    host = next((each for each in known if each.kind is KitKind.HOST and one.host and _same(each.name, one.host)), None)
+    ports = list(port_links(host.about)) if host is not None else []
+    if host is None or one.port is None or not ports or any(_same(one.port, port) for port in ports):
+        return None
+    close = nearest(one.port, ports)
+    meant = f"did you mean '{plain(close)}'?" if close else f"it has {', '.join(map(plain, ports))}"
+    return f"{plain(host.name)} is registered without a port '{plain(one.port, limit=40)}': {meant}"
+
+
+def _not_yet(one: Note) -> str | None:
+    """Point out a day that had not begun anywhere on Earth when the note was written."""
+    latest = datetime.fromisoformat(one.created).astimezone(timezone(timedelta(hours=14))).date()
+    return f"{one.made[:10]} had not come when it was noted" if one.made[:10] > latest.isoformat() else None
+
+
+def _same(first: str, second: str) -> bool:
+    """Tell whether two names are the same; upper and lower case are."""
+    return first.lower() == second.lower()
 
 
 def _alike(one: Note, other: Note) -> bool:

@@ -23,6 +23,7 @@ from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.visits.again import with_results
 from copytime.visits.discreet import Discretion
+from copytime.visits.fitting import called
 from copytime.visits.judging import known_observations
 from copytime.visits.loading import loadings, own_reads, two_hosts
 from copytime.visits.noting import timed_of
@@ -86,9 +87,11 @@ def _read(
     every = list(notes(book))
     noted = [one for one in every if one.counts]
     listed = book.qualifications()
-    measured = named_apart([with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None])
+    kit = items(book)
+    found = [with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None]
+    measured = named_apart([replace(one, chain=called(one.chain, one.conditions, kit)) for one in found])
     struck = len(every) - len(noted) + len(listed) - len(measured)
-    return noted, struck, items(book), measured, known_observations(book, "")
+    return noted, struck, kit, measured, known_observations(book, "")
 
 
 def _invented(book: Logbook | None) -> str | None:

@@ -8,7 +8,7 @@ import shutil
 import statistics
 import subprocess
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -61,12 +61,12 @@ def compiled(source: str) -> Path:
     return out
 
 
-def timed(command: Sequence[str]) -> Run:
+def timed(command: Sequence[str], environment: Mapping[str, str] | None = None) -> Run:
     """Run a command and take its wall and processor seconds as the system counts them."""
     import time
 
     begun = time.perf_counter()
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment)
     _, status, usage = os.wait4(child.pid, 0)
     wall = time.perf_counter() - begun
     child.returncode = os.waitstatus_to_exitcode(status)

@@ -51,3 +51,18 @@ def test_wrong_input(cli: Cli, arguments: tuple[str, ...], words: str) -> None:
     done = cli("compare", *arguments)
     assert (done.returncode, done.stdout) == (2, "")
     assert words in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--drive", "Ona", "--direction", "to-drive"), "nothing was noted with the drive 'Ona'\nDid you mean 'One'?"),
+        (("--scene", "sqaure"), "nothing was noted with the scene 'sqaure'\nDid you mean 'square'?"),
+        (("--host", "Elsewhere", "--direction", "to-drive"), "'copytime log' lists what was noted."),
+    ],
+)
+def test_a_name_that_nothing_has_suggests_the_nearest(cli: Cli, arguments: tuple[str, ...], words: str) -> None:
+    assert cli("import", "-", input=SHEET).returncode == 0
+    done = cli("compare", *arguments)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert words in done.stderr

@@ -23,16 +23,24 @@ def test_the_register(cli: Cli, tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     shown = check(cli("kit", "show", "Quayside 1", "--json").stdout)["kit"][0]
     assert ("capacity_bytes" in shown, shown["firmware"]) == (False, "1.2")
-    assert cli("kit", "retire", "Quayside 1").returncode == 0
+    assert cli("kit", "retire", "drive", "Quayside 1").returncode == 0
     assert len(check(cli("kit", "list", "--json").stdout)["kit"]) == 1
     assert len(check(cli("kit", "list", "--all", "--json").stdout)["kit"]) == 2
     assert cli("kit", "retire", "Quayside 1", "--undo").returncode == 0
+
+
+def test_help_keeps_the_units_of_its_examples(cli: Cli) -> None:
+    said = cli("kit", "add", "drive", "--help").stdout
+    assert "Such as 1TB." in said
+    assert "SATA SSD, NVMe SSD" in said
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
         (("kit", "show", "Quaysid One"), "Did you mean 'Quayside One'"),
+        (("kit", "show", "bridge", "Quayside One"), "no bridge called"),
+        (("kit", "retire", "Quayside", "One"), "in quotes where it has spaces"),
         (("kit", "add", "drive", "quayside one"), "registered already"),
         (("kit", "add", "drive", ""), "is no name"),
         (("kit", "add", "drive", "New", "--capacity", "1,5TB"), "decimal point"),

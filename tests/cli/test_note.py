@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import subprocess
 import sys
 import time
@@ -137,6 +138,7 @@ def test_the_keyboard_stopwatch(cli: Cli) -> None:
     (one,) = check(cli("log", "--json").stdout)["notes"]
     assert one["seconds"] >= 1.0
     assert one["timing"] == "stopwatch"
+    assert re.fullmatch(r"laps [0-9.]+ s", one["remark"])
 
 
 @pytest.mark.parametrize(("answer", "code", "count"), [(b"s", 0, 1), (b"d", 130, 0)])

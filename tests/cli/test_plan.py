@@ -208,7 +208,7 @@ def test_names_from_outside_do_nothing(bench: Cli) -> None:
     assert not any(cell.startswith(("=", "+", "@")) for row in csv.reader(io.StringIO(done.stdout)) for cell in row)
     rows = rows_of(done.stdout)
     rows[0]["time"] = "13:37"
-    assert "1 notes are new" in bench("import", "-", input=written(rows)).stderr
+    assert "1 note is new" in bench("import", "-", input=written(rows)).stderr
     assert "=1+1" in bench("log", "--json").stdout
     left = check(bench("plan", "--payload", "@x=88GB", "--drive", "=1+1", "--json", "--no-reference", "--remaining").stdout)
     assert left["logged"] == 1

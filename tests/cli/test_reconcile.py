@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 
 import pytest
 
 from tests.conftest import Cli
 from tests.report.test_documents import check
+from tests.support.logbooks import a_visit, write_book
 
 SHEET = (
     "date,drive,bridge,host,port,direction,size,payload,payload_kind,time,scene\n"
@@ -99,3 +101,26 @@ def test_an_empty_logbook(cli: Cli) -> None:
     assert done.returncode == 0
     assert "no noted copy" in done.stdout
     assert check(cli("reconcile", "--json").stdout)["results"] == []
+
+
+def test_a_drive_that_the_pc_calls_otherwise(cli: Cli, tmp_path: Path) -> None:
+    """Measured under its model's name, noted under its own: one drive as soon as the register says so, and not before."""
+    path = write_book(tmp_path / "book.sqlite", visits=[a_visit("Invented SSD 1TB", 1, 500, 530, conditions={})])
+
+    def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+        return cli("--logbook", path, *arguments)
+
+    run("note", "copy", "from-drive", "102GB", "13:37", "--drive", "Quayside One", "--host", "Harbour 4", "--kind", "large")
+    before = run("reconcile", "--json")
+    assert 'copytime kit add drive "Quayside One" --seen-as "Invented SSD 1TB"' in check(before.stdout)["remarks"][0]
+    assert check(before.stdout)["results"][0]["certainty"] == "undecided"
+    assert run("kit", "add", "drive", "Quayside One", "--seen-as", "Invented SSD 1TB").returncode == 0
+    after = run("reconcile", "--json")
+    (one,) = check(after.stdout)["results"]
+    assert one["pace_setter"] == {"kind": "host", "name": "Harbour 4"}
+    assert "Quayside One" in run("report", "--drive", "Quayside One").stdout
+    assert "Invented SSD 1TB large" not in run("reconcile", "--explain", one["id"]).stdout
+    toml = tmp_path / "kit.toml"
+    toml.write_text(run("kit", "list", "--toml").stdout.replace("Invented SSD 1TB", "Another"))
+    assert run("import", str(toml)).returncode == 0
+    assert check(run("reconcile", "--json").stdout)["results"][0]["certainty"] == "undecided"

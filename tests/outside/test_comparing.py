@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from copytime.analysis.compare import Comparison, Outcome
@@ -77,3 +79,14 @@ def test_degrees_of_freedom_of_one_estimate_count_once() -> None:
     assert margin.df == pytest.approx(df)
     assert (20.14458 - 30.48101) / margin.u == pytest.approx(-12.62059, abs=5e-4)
     assert combine([Component(1.0, 4, "x"), Component(1.0, 4, "y")], "").df == pytest.approx(8)
+
+
+def test_spreads_that_are_wrong_together() -> None:
+    """Welch and Satterthwaite with a correlation of one (GUM G.4.1 assumes none): variances of variances add by their roots.
+
+    The variance of an estimated variance is 2 sigma^4 / df, so df = (1 + 4)^2 / (1 / sqrt(20) + 4 / sqrt(4))^2.
+    """
+    parts = [Component(1.0, 20, "visits", estimate="visits"), Component(2.0, 4, "visits", estimate="visits")]
+    assert combine(parts, "").df == pytest.approx(25 / (1 / 20**0.5 + 2) ** 2)
+    assert combine([one._replace(estimate=None) for one in parts], "").df == pytest.approx(25 / (1 / 20 + 16 / 4))
+    assert combine([one._replace(df=math.inf) for one in parts], "").df == math.inf

@@ -6,16 +6,20 @@ that passed once passes always.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
 
-from copytime.analysis.compare import Estimate, Outcome, compare
+from copytime.analysis.compare import Estimate, Outcome, compare, difference_margin
 from copytime.analysis.margins import ADAPTIVE, ASSUMED_DF, assumed
+from copytime.analysis.observing import estimate_of, observation_of
 from copytime.analysis.spread import sample
 from copytime.analysis.student import t_quantile
 from copytime.analysis.visits import between_visits, visit_components, visit_margin
+from copytime.records import Access, Direction, Part, Result, Witness, Workload
+from copytime.visits.known_parts import on_the_pc
 
 SETS = 10_000
 TRUTH = 100e6
@@ -87,6 +91,60 @@ def test_visits_that_differ_only_as_visits_do_are_rarely_called_different(known:
             )
         alarms += compare(*sides).outcome in (Outcome.DIFFERS, Outcome.DIFFERS_LITTLE)
     assert alarms / sets <= 0.06
+
+
+@pytest.mark.parametrize("way", ["visits", "results"])
+def test_two_visits_are_compared_by_one_assumption_not_by_two(way: str) -> None:
+    """The margin of a difference holds the truth in 95 % when the one assumption behind both sides may be wrong as it says.
+
+    Counted once for each side it would have eight degrees of freedom, and 8.2 % would lie outside (P(|t4| > t8(0.975))).
+    """
+    rng = np.random.default_rng(11)
+    guess, outside = assumed(), 0
+    between = between_visits([])
+    for sd in guess.sd * np.sqrt(ASSUMED_DF / rng.chisquare(ASSUMED_DF, SETS)):
+        sides = []
+        for day in rng.normal(0, sd, 2):
+            found = sample((TRUTH * np.exp(day + rng.normal(0, 1e-5, 5))).tolist())
+            if way == "visits":
+                sides.append(Estimate(log_mean=found.log_mean, components=visit_components(found, between)))
+            else:
+                sides.append(estimate_of(dataclasses.replace(a_result(), rate=found.rate), between))
+        apart = abs(sides[0].log_mean - sides[1].log_mean)
+        outside += apart > difference_margin(*sides).half()
+    assert 0.045 <= outside / SETS <= 0.055
+
+
+def test_visits_of_the_pc_put_together_share_their_spread() -> None:
+    """Two drives with three visits each: six visits and an assumption tell the spread, 8 degrees of freedom (2 + 2 + 4)."""
+    rng = np.random.default_rng(12)
+    several = [
+        observation_of(
+            dataclasses.replace(a_result(), rate=float(TRUTH * np.exp(rng.normal(0, 0.02)))),
+            [Part(kind="drive", name=drive, source="seen")],
+            identifier=f"{drive} {number}",
+            visits=(f"{drive} {number}",),
+        )
+        for drive in ("Quayside One", "Slipway")
+        for number in range(3)
+    ]
+    first, second = on_the_pc(several)
+    assert difference_margin(first.estimate, second.estimate).df == pytest.approx(8)
+
+
+def a_result() -> Result:
+    """One result of the PC whose repeats do not differ, so that the visits are all its margin."""
+    return Result(
+        workload=Workload.LARGE,
+        direction=Direction.TO_DRIVE,
+        payload_bytes=10**9,
+        files=1,
+        access=Access.UNBUFFERED,
+        witness=Witness.DEVICE,
+        repeats=5,
+        rate=TRUTH,
+        median=TRUTH,
+    )
 
 
 def test_a_real_difference_is_found() -> None:

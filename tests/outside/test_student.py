@@ -9,6 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import stats
 
+from copytime.analysis import student
 from copytime.analysis.spread import sample
 from copytime.analysis.student import t_cdf, t_quantile
 
@@ -74,3 +75,19 @@ def test_interval_against_scipy(rates: list[float]) -> None:
 def test_outside_its_range(p: float, df: float) -> None:
     with pytest.raises(ValueError, match=r"lies between|above 0"):
         t_quantile(p, df)
+
+
+def test_a_quantile_ends_where_rounding_begins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Newton's method squares its error in each step; steps of rounding alone, up to 50 of them, made margins slow."""
+    asked: list[float] = []
+
+    def counted(t: float, df: float) -> float:
+        asked.append(df)
+        return t_cdf(t, df)
+
+    monkeypatch.setattr(student, "t_cdf", counted)
+    for number in range(1, 600):
+        df = 1 + number**1.5 / 7
+        asked.clear()
+        student._quantile.__wrapped__(0.975, df)
+        assert len(asked) <= 12, df

@@ -55,11 +55,88 @@ def test_states_and_payload_kinds_are_never_put_together() -> None:
     assert {one.name for one in compare_notes(copies, "drive").groups} == {"One, large", "One, small"}
 
 
+def a_fault(drive: str, **given: str) -> Note:
+    return make_note(NoteKind.FAULT, {"fault": "disconnected", "drive": drive, **given}, created=NOW)
+
+
+def test_faults_stand_beside_the_groups_of_their_chain_whatever_these_are_called() -> None:
+    """Groups that are kept apart by payload or state have longer names than their chain."""
+    loads = [a_load("One", "29", state="again"), a_load("One", "49", state="resumed"), a_load("Two", "35", state="again")]
+    found = compare_notes([*loads, a_fault("One"), a_fault("One")], "drive")
+    assert {one.name: one.faults for one in found.groups} == {"One, again": 2, "One, resumed": 2, "Two, again": 0}
+    assert "the faults of One stand beside each group of the same drive: they may belong to any of them" in found.remarks
+    copies = [
+        a_copy("One", "13:37", payload_kind="large"),
+        a_copy("One", "43:37", payload_kind="small"),
+        a_copy("Two", "14:00"),
+    ]
+    found = compare_notes([*copies, a_fault("One", payload_kind="small"), a_fault("Two", payload_kind="large")], "drive")
+    assert {one.name: one.faults for one in found.groups} == {"One, large": 0, "One, small": 1, "Two, payload not noted": 1}
+    assert not any("faults" in said for said in found.remarks)
+
+
+def test_a_chain_that_only_failed_is_told() -> None:
+    both = [a_copy("One", "13:37"), a_copy("Two", "13:45")]
+    found = compare_notes([*both, a_fault("Three"), a_fault("Three"), a_fault("One", host="Harbour 4")], "drive")
+    assert [one.faults for one in found.groups] == [1, 0]
+    assert "Three has 2 faults and no time to compare" in found.remarks
+    with pytest.raises(InputError, match="one group to compare by drive; Three has 1 fault and no time to compare"):
+        compare_notes([both[0], a_fault("Three")], "drive")
+
+
+def test_only_like_is_compared_with_like() -> None:
+    """Two drives loaded again, one of them after a boot as well: a slow boot is no slow drive."""
+    loads = [a_load("One", "29", state="again"), a_load("Two", "35", state="again"), a_load("Two", "60", state="resumed")]
+    found = compare_notes(loads, "drive")
+    assert [(first, second) for first, second, _ in found.pairs] == [("One, again", "Two, again")]
+    assert "Two, resumed: compared with nothing, as no other group has the same start" in found.remarks
+    found = compare_notes(loads, "drive", pairwise=True)
+    assert ("Two, again", "Two, resumed") in [(first, second) for first, second, _ in found.pairs]
+    assert ("One, again", "Two, resumed") not in [(first, second) for first, second, _ in found.pairs]
+    (pair,) = compare_notes(loads[1:], "drive").pairs
+    assert pair[:2] == ("Two, again", "Two, resumed")
+    apart = compare_notes([loads[0], loads[2]], "drive")
+    assert apart.pairs == ()
+    states = [a_copy("One", "13:37", state="standby"), a_copy("One", "13:40"), a_copy("Two", "13:45", state="foreground")]
+    assert len(compare_notes(states, "drive").pairs) == 1
+
+
 def test_what_else_differs_is_said() -> None:
     several = [a_copy("One", "13:37", host="Harbour 4"), a_copy("Two", "16:24", host="Harbour 5")]
     (said,) = compare_notes(several, "drive").remarks
     assert "differ in their host as well (Harbour 4, Harbour 5)" in said
     assert compare_notes(several, "host").remarks[0].startswith("the groups differ in their drive")
+
+
+def test_copies_at_two_hosts_are_no_repeats_of_each_other() -> None:
+    """One day, two consoles, one of them three times as fast: that is no spread of repeats, and two visits of each drive."""
+    several = [
+        a_copy(drive, time, host=host)
+        for drive, host, time in (
+            ("One", "Harbour 4", "13:37"),
+            ("One", "Harbour 4", "13:41"),
+            ("One", "Harbour 5", "4:30"),
+            ("Two", "Harbour 4", "16:24"),
+            ("Two", "Harbour 4", "16:20"),
+            ("Two", "Harbour 5", "6:10"),
+        )
+    ]
+    found = compare_notes(several, "drive")
+    assert found.remarks == ("the figures are means over Harbour 4, Harbour 5: --host chooses one",)
+    assert [one.visits for one in found.groups] == [2, 2]
+    assert "repeats (spread of 0.3" in found.pairs[0][2].rests_on
+    assert found.pairs[0][2].outcome is Outcome.DIFFERS
+    unequal = compare_notes(several[:-2], "drive").remarks
+    assert "differ in their host as well (Harbour 4, Harbour 5): it may be that" in unequal[0]
+    unequal = compare_notes(several[1:], "drive").remarks
+    assert "differ in their host as well (Harbour 4, Harbour 5 in unequal parts): it may be that" in unequal[0]
+
+
+def test_a_slip_is_pointed_out() -> None:
+    several = [a_copy("One", "13:37", made="2026-11-01"), *(a_copy("One", time) for time in ("13:41", "18:41"))]
+    (said,) = compare_notes([*several, a_copy("Two", "13:45")], "drive").remarks
+    why = "it is 1.4 times off what was noted of the same otherwise: check it"
+    assert said == f"{several[2].id[:8]} is doubted: {why}; as it stands it counts"
 
 
 def test_the_spread_between_visits_is_learned_from_the_logbook() -> None:

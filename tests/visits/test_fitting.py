@@ -11,8 +11,8 @@ from copytime.links import find_link
 from copytime.logbook.fields import read_about
 from copytime.logbook.kit import new_item
 from copytime.notes import KitItem, KitKind
-from copytime.records import Direction, Witness
-from copytime.visits.fitting import recognised, requirements_of
+from copytime.records import Direction, Part, Witness
+from copytime.visits.fitting import called, recognised, requirements_of
 from tests.support.passes import a_pass
 
 NOW = "2026-01-01T10:00:00+00:00"
@@ -72,3 +72,35 @@ def test_recognised_by_serial_and_by_ids_only_where_it_is_one() -> None:
     assert recognised(known, KitKind.DRIVE, serial=None) is None
     assert recognised([one, replace(two, about=one.about)], KitKind.DRIVE, serial="S1") is None
     assert recognised([replace(one, retired=True)], KitKind.DRIVE, serial="S1") is None
+
+
+CHAIN = (Part(kind="host", name="bench"), Part(kind="drive", name="Invented SSD 1TB", source="seen"))
+
+
+def the_name(known: list[KitItem], **conditions: object) -> str:
+    return next(part.name for part in called(CHAIN, conditions, known) if part.kind == "drive")
+
+
+def test_a_drive_is_called_as_the_register_calls_it_now() -> None:
+    one, two = item(KitKind.DRIVE, "Quayside One", serial="S1"), item(KitKind.DRIVE, "Slipway", seen_as="invented  ssd 1tb")
+    assert the_name([]) == "Invented SSD 1TB"
+    assert the_name([one], serial="s1") == "Quayside One"
+    assert the_name([one, two], serial="s1") == "Quayside One"
+    assert the_name([one, two], serial="S9") == "Slipway"
+    assert the_name([one], kit_drive="Quayside One") == "Quayside One"
+    assert [part.name for part in called(CHAIN[:1], {}, [one])] == ["bench"]
+
+
+def test_two_drives_of_one_model_are_not_taken_for_each_other() -> None:
+    model = "Invented SSD 1TB"
+    one, two = item(KitKind.DRIVE, "One", serial="S1", seen_as=model), item(KitKind.DRIVE, "Two", serial="S2", seen_as=model)
+    assert the_name([one, two], serial="S2") == "Two"
+    assert the_name([one], serial="S2") == model
+    assert the_name([one, two]) == model
+    assert the_name([replace(one, retired=True), two]) == "Two"
+
+
+@pytest.mark.parametrize("name", ["sda", "nvme0n1", "loop7", "vdb", "disk4", "dm-0"])
+def test_the_name_of_a_place_is_no_name_of_a_drive(name: str) -> None:
+    with pytest.raises(InputError, match="whatever drive is attached there"):
+        item(KitKind.DRIVE, "One", seen_as=name)

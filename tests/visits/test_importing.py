@@ -80,6 +80,32 @@ def test_a_decimal_comma_where_commas_do_not_separate(tmp_path: Path, separator:
     assert (one.size_text, one.fill, one.times[0].text, one.remark) == ("88.5 GB", 0.125, "43.18 s", "a,b")
 
 
+def test_every_fault_of_a_row_is_told_under_the_names_of_its_file(tmp_path: Path) -> None:
+    sheet = (
+        "Date;Drive;Direction;Size;Time;Fill\n"
+        "25.11.2026;A;sideways;88 Gb;21:75 | 21:07 21:11;140\n"
+        ";B;;;;;too many\n"
+        "2026-11-25;C;to-drive;88 GB;21:07;40\n"
+    )
+    with Logbook.open(tmp_path / "book.sqlite") as book:
+        with pytest.raises(WrongSheet) as caught:
+            bring_in(book, sheet.encode(), now=NOW)
+        assert list(notes(book)) == []
+    assert [(one.row, one.column, one.found) for one in caught.value.faults] == [
+        (2, "Date", "25.11.2026"),
+        (2, "Direction", "sideways"),
+        (2, "Fill", "140"),
+        (2, "Size", "88 Gb"),
+        (2, "Time", "21:75"),
+        (2, "Time", "21:07 21:11"),
+        (3, "beyond the last", "too many"),
+        (3, "Direction", ""),
+        (3, "Size", ""),
+        (3, "Time", ""),
+    ]
+    assert "Several times in one cell are divided by |." in str(caught.value.faults[5])
+
+
 def test_every_fault_is_told_and_nothing_comes_in(tmp_path: Path) -> None:
     sheet = (
         "direction,size,time\nto-drive,88GB,21:07\nto-drive,88GB,21:75\nto,88GB,21:07\nto-drive,,21:07\nto-drive,88GB,,x\n"
@@ -94,6 +120,7 @@ def test_every_fault_is_told_and_nothing_comes_in(tmp_path: Path) -> None:
         (4, "direction", "to"),
         (5, "size", ""),
         (6, "beyond the last", "x"),
+        (6, "time", ""),
     ]
     assert "Expected seconds from 00 to 59" in str(caught.value)
 

@@ -107,6 +107,18 @@ def test_a_rate_above_the_ceiling_is_impossible_and_slips_are_tried() -> None:
     assert "10^9 bytes and not 2^30" in doubts(screen, timed_of(screen), KIT, [])[0]
 
 
+def test_a_port_that_its_host_has_not_and_a_day_that_has_not_come() -> None:
+    def of(**given: str) -> list[str]:
+        values = {"direction": "to-drive", "size": "102 GB", "host": "Harbour 4", **given}
+        return doubts(make_note(NoteKind.COPY, values, ("13:37",), created=NOW), None, KIT, [])
+
+    assert of(port="reer") == ["Harbour 4 is registered without a port 'reer': did you mean 'rear'?"]
+    assert "it has rear" in of(port="left")[0]
+    assert of(port="REAR") == []
+    assert of(made="2030-01-01") == ["2030-01-01 had not come when it was noted"]
+    assert of(made=NOW[:10]) == []
+
+
 def test_far_off_and_duplicate() -> None:
     one, usual = a_copy("1:40:00"), a_copy("16:24")
     assert "times below" in doubts(one, timed_of(one), (), [usual])[0]

@@ -74,7 +74,7 @@ def test_all_that_a_report_should_hold(tmp_path: Path) -> None:
     ]
     text = markdown(report)
     for words in (
-        "Quayside One drops after 6.04 GB, from 522.4 to 140.5 MB/s",
+        "Quayside One drops after 6.04 GB, from 522.5 to 140.5 MB/s",
         "124.2 MB/s through",  # the host's cap from the drive
         "Old Pier failed 1 time at Harbour 4",
         "1 noted copy is doubted",
