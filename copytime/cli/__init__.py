@@ -20,7 +20,11 @@ __all__ = ["main"]
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and exit with one of the codes in copytime.errors.ExitCode."""
-    sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
+    try:
+        code = run(sys.argv[1:] if arguments is None else list(arguments))
+    except KeyboardInterrupt:  # before or after the work, where nothing is left to clean up
+        code = _interrupted()
+    sys.exit(code)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -40,12 +44,17 @@ def run(arguments: Sequence[str]) -> int:
     except BrokenPipeError:
         return _pipe_closed()
     except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)  # noqa: T201 - reason: click may not be loaded yet
-        return ExitCode.INTERRUPTED
+        return _interrupted()
     except OSError as error:
         print(f"error: cannot write the answer: {error.strerror}", file=sys.stderr)  # noqa: T201 - reason: as above
         return ExitCode.FAILED
     return code
+
+
+def _interrupted() -> int:
+    """Say that the work was broken off; click may not be loaded yet."""
+    print("interrupted", file=sys.stderr)  # noqa: T201 - reason: as above
+    return 130  # ExitCode.INTERRUPTED, without another import that a second Ctrl-C could meet
 
 
 def _open_closed_streams() -> None:

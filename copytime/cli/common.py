@@ -13,6 +13,7 @@ import click
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import plain
+from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
     from copytime.logbook import Logbook
@@ -285,7 +286,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
-        _write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
+        write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
         if isinstance(error, InputError):
@@ -298,40 +299,6 @@ def deliver_bytes(data: bytes, path: Path) -> None:
     """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
     try:
-        _write_whole(data, path)
+        write_whole(data, path)
     except OSError as error:
         raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None
-
-
-def _write_whole(data: bytes, path: Path) -> None:
-    """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
-    import secrets
-
-    draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
-    # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
-    file = open(draft, "xb")  # noqa: SIM115 - reason: closed below
-    try:
-        with file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        try:
-            os.link(draft, path)  # unlike a rename, this refuses to replace a file that appeared meanwhile
-        except FileExistsError:
-            raise
-        except OSError:  # FAT, exFAT and many FUSE file systems have no hard links: claim the name, then move over it
-            _claim_and_move(draft, path)
-    finally:
-        with contextlib.suppress(OSError):
-            os.unlink(draft)
-
-
-def _claim_and_move(draft: Path, path: Path) -> None:
-    """Give the draft its name where nothing has that name; a name that was claimed for nothing is given up again."""
-    os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-    try:
-        os.replace(draft, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(path)
-        raise

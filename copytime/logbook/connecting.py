@@ -11,15 +11,29 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from copytime.errors import LogbookError
-from copytime.logbook.schema import APPLICATION_ID
+from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
 from copytime.safetext import plain
 
-__all__ = ["ELSEWHERE", "connect", "connect_to_read", "explained", "full", "refuse_strangers", "translated", "use_wal"]
+__all__ = [
+    "ELSEWHERE",
+    "RESTORE",
+    "connect",
+    "connect_to_read",
+    "explained",
+    "full",
+    "refuse_gaps",
+    "refuse_newer",
+    "refuse_strangers",
+    "translated",
+    "use_wal",
+]
 
 #: How long to wait for another program that is writing, in seconds.
 PATIENCE_S = 30.0
 
 ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
+
+RESTORE = "Restore a backup, or name another logbook with --logbook."
 
 #: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
 _NO_ROOM = 128 * 1024
@@ -75,14 +89,14 @@ def _code(error: sqlite3.Error) -> int:
 
 def explained(path: Path, error: sqlite3.Error) -> LogbookError:
     """Say what an error of the database means for its user, and what to do about it."""
-    code, said = _code(error), str(error)
+    code, said = _code(error), plain(error)
     place = plain(path)
     if code == sqlite3.SQLITE_NOTADB or "not a database" in said:
         return LogbookError(f"{place} is not a logbook; it was not touched", hint=ELSEWHERE)
-    if code == sqlite3.SQLITE_CORRUPT:
+    if code == sqlite3.SQLITE_CORRUPT or "decode to UTF-8" in said:
         return LogbookError(
             f"the logbook {place} is damaged ({said}); it was not touched",
-            hint="Restore a backup, or name another logbook with --logbook.",
+            hint=RESTORE,
         )
     if code == sqlite3.SQLITE_FULL or (code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN) and _is_full(path)):
         return full(path)
@@ -141,6 +155,47 @@ def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
         return
     if application != 0 or tables != 0:
         raise LogbookError(f"{plain(path)} is a database, but not a logbook of copytime; it was not touched", hint=ELSEWHERE)
+
+
+def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if the file has a format that this program does not know yet."""
+    found = version_of(connection)
+    if found > VERSION:
+        raise LogbookError(
+            f"the logbook {plain(path)} has format {found}; this copytime knows formats up to {VERSION}",
+            hint="Update copytime, or name another logbook with --logbook.",
+        )
+
+
+#: Tables whose rows are counted twice. The text that is their key has an index of its own, which SQLite names like this.
+_COUNTED = ("qualification", "pass", "qualification_history", "kit", "note", "note_history")
+_KEYS = "sqlite_autoindex_{}_1"
+
+
+def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if a table has not the rows that its index of keys knows.
+
+    A damaged page may have lost some of its rows without being malformed: SQLite then lists the others as if they were all.
+    """
+    there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    tables = [name for name in _COUNTED if name in there]
+    if not tables:
+        return
+    counts = [
+        f"(SELECT count(*) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: our own names
+        f" (SELECT count(*) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
+        for name in tables
+    ]
+    # one statement, so that it sees the file at one moment: another program may be writing just now
+    found = connection.execute(f"SELECT {', '.join(counts)}").fetchone()
+    for name in tables:
+        rows, keys = found[f"rows_{name}"], found[f"keys_{name}"]
+        if rows != keys:
+            raise LogbookError(
+                f"the logbook {plain(path)} is damaged (of the table {name} it has {rows} rows and knows of {keys});"
+                " it was not touched",
+                hint=RESTORE,
+            )
 
 
 @contextlib.contextmanager

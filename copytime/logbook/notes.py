@@ -11,7 +11,7 @@ from enum import StrEnum
 from typing import Any
 
 from copytime.errors import InputError
-from copytime.logbook.rows import dumps
+from copytime.logbook.rows import as_written, dumps
 from copytime.logbook.store import Logbook
 from copytime.notes import Fault, Note, NotedTime, NoteKind, PayloadKind
 from copytime.records import Direction
@@ -71,6 +71,7 @@ def _row(one: Note) -> dict[str, Any]:
     return row
 
 
+@as_written
 def _from_row(row: sqlite3.Row) -> Note:
     values = json.loads(row["details"])
     values.update((name, value) for name, value in zip(row.keys(), row, strict=True) if name != "details")
@@ -155,4 +156,10 @@ def history(book: Logbook, note: str) -> list[tuple[str, Note]]:
         found = connection.execute(
             "SELECT changed, was FROM note_history WHERE note = ? ORDER BY changed, rowid", (note,)
         ).fetchall()
-    return [(row["changed"], note_of(json.loads(row["was"]))) for row in found]
+    return [(row["changed"], _was(row["was"])) for row in found]
+
+
+@as_written
+def _was(text: str) -> Note:
+    """Read what a note was before a change."""
+    return note_of(json.loads(text))
