@@ -74,6 +74,7 @@ def _guarded(arguments: Sequence[str]) -> int:
     from copytime.cli.app import app
     from copytime.cli.voice import say_error
     from copytime.errors import CopytimeError, ExitCode
+    from copytime.safetext import plain
 
     debug = bool(os.environ.get("COPYTIME_DEBUG"))
     try:
@@ -82,7 +83,7 @@ def _guarded(arguments: Sequence[str]) -> int:
     except click.UsageError as error:
         return _misused(error)
     except click.ClickException as error:
-        say_error(error.format_message())
+        say_error(_harmless(error.format_message()))
         return ExitCode.USAGE
     except (click.Abort, KeyboardInterrupt):
         if debug:
@@ -100,10 +101,17 @@ def _guarded(arguments: Sequence[str]) -> int:
         if debug or (isinstance(error, OSError) and error.filename is None):
             raise
         say_error(
-            f"{type(error).__name__}: {error}",
+            f"{type(error).__name__}: {plain(error, limit=1000)}",
             "This is a fault of copytime. COPYTIME_DEBUG=1 shows where; please report it.",
         )
         return ExitCode.FAILED
+
+
+def _harmless(said: str) -> str:
+    """Return what click says of wrong words, which it repeats as they were typed, in lines that a terminal can be shown."""
+    from copytime.safetext import plain
+
+    return "\n".join(plain(line.expandtabs(), limit=400) for line in said.splitlines()[:20])
 
 
 def _misused(error: click.UsageError) -> int:
@@ -115,7 +123,7 @@ def _misused(error: click.UsageError) -> int:
         answer(error.ctx.get_help())
         return ExitCode.DONE
     command = error.ctx.command_path if error.ctx is not None else "copytime"
-    say_error(error.format_message(), f"'{command} --help' shows how it is used.")
+    say_error(_harmless(error.format_message()), f"'{command} --help' shows how it is used.")
     return ExitCode.USAGE
 
 

@@ -12,7 +12,7 @@ import click
 
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
-from copytime.safetext import plain
+from copytime.safetext import in_json, plain, storable
 from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
@@ -158,11 +158,31 @@ def common_options() -> list[click.Option]:
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
+class _Words(click.types.StringParamType):
+    """Text that names no file: bytes that are no UTF-8 are written as escapes, so that a logbook can be asked for it."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read one value."""
+        return storable(super().convert(value, param, ctx))
+
+
+#: Arguments of text that may be a path all the same.
+_PATHS = {"device", "file"}
+
+
+def _read_as_text(made: click.Command) -> None:
+    """Give every option and argument that is plain text its type."""
+    for param in made.params:
+        if param.type is click.STRING and param.name not in _PATHS:
+            param.type = _Words()
+
+
 def command(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Command]:
     """Make a command with the common options and ``-h``."""
 
     def wrap(function: Callable[..., Any]) -> click.Command:
         made = click.command(name, cls=click.Command, context_settings=CONTEXT, **settings)(function)
+        _read_as_text(made)
         made.params.extend(common_options())
         return made
 
@@ -174,6 +194,7 @@ def group(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Gr
 
     def wrap(function: Callable[..., Any]) -> click.Group:
         made = click.group(name, cls=click.Group, context_settings=CONTEXT, **settings)(function)
+        _read_as_text(made)
         made.params.extend(common_options())
         return made
 
@@ -252,7 +273,7 @@ def json_text(document: dict[str, Any], *, from_logbook: bool = False) -> str:
         at = list(document).index("created") + 1 if "created" in document else len(document)
         pairs = list(document.items())
         document = dict([*pairs[:at], ("invented", True), *pairs[at:]])
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    return in_json(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def check_output(path: Path | None) -> None:

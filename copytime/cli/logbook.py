@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import click
@@ -32,7 +33,10 @@ def path() -> int:
     \b
     copytime logbook path
     """
-    answer(str(session().logbook_path))
+    from copytime.safetext import plain
+
+    place = str(session().logbook_path)
+    answer(plain(place, limit=len(place) * 10) if sys.stdout.isatty() else place)  # for other programs as it is
     return ExitCode.DONE
 
 

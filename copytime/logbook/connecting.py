@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import sqlite3
 import time
@@ -41,7 +42,7 @@ _NO_ROOM = 128 * 1024
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
-    uri = "file:" + urllib.parse.quote(str(path.absolute())) + f"?mode={mode}"
+    uri = "file:" + urllib.parse.quote(os.fsencode(path.absolute())) + f"?mode={mode}"
     try:
         connection = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:

@@ -16,6 +16,7 @@ from copytime.logbook.store import Logbook
 from copytime.notes import Fault, Note, NotedTime, NoteKind, PayloadKind
 from copytime.records import Direction
 from copytime.safetext import plain
+from copytime.units import GigaBytes
 
 __all__ = ["Filter", "add_notes", "amend_note", "change_note", "find_note", "history", "note_of", "note_values", "notes"]
 
@@ -57,6 +58,7 @@ def note_of(values: dict[str, Any]) -> Note:
     """Read a note from plain values; raises ValueError, TypeError or KeyError for what is none."""
     known = {key: value for key, value in values.items() if key in _NAMES}
     known["kind"] = NoteKind(known["kind"])
+    GigaBytes(known.get("gb", GigaBytes.UNKNOWN))
     known["times"] = tuple(NotedTime(str(text), int(ns)) for text, ns in known.get("times", ()))
     for key, made in (("direction", Direction), ("fault", Fault), ("payload_kind", PayloadKind)):
         if known.get(key) is not None:

@@ -5,7 +5,7 @@ its two files, and a few commands on it. A command may answer or say in our own 
 fail otherwise, and what SQLite could still read before must be there afterwards. Where ``log`` answers as if all were well
 and misses an entry, that is a loss without a word: of the file itself it is a complaint; of the write-ahead log it is
 counted, because SQLite takes a log only up to its first bad frame and nothing tells that from a commit that never was.
-Counted too is a file of which nothing at all is left: a run leaves such a one that was killed while it made its first logbook.
+Counted too is a file of which nothing at all is left: such a one is left by a run that is killed while it makes its first.
 """
 
 from __future__ import annotations
