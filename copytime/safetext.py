@@ -40,9 +40,13 @@ def plain(text: object, *, limit: int = 200) -> str:
 
 def visible(text: str) -> str:
     """Return ``text`` with everything that does not print written as an escape, but for tabs and line feeds."""
-    if text.isprintable():  # most is
+    if text.replace("\n", "").replace("\t", "").isprintable():  # most is
         return text
-    return "\n".join("\t".join(plain(part, limit=len(part) * 10) for part in line.split("\t")) for line in text.split("\n"))
+    return "\n".join(line if line.isprintable() else _line(line) for line in text.split("\n"))
+
+
+def _line(text: str) -> str:
+    return "\t".join(part if part.isprintable() else plain(part, limit=len(part) * 10) for part in text.split("\t"))
 
 
 def in_json(text: str) -> str:

@@ -12,7 +12,7 @@ import click
 
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
-from copytime.safetext import in_json, plain, storable
+from copytime.safetext import in_json, plain, storable, visible
 from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
@@ -307,7 +307,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
-        write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
+        write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
         if isinstance(error, InputError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -33,10 +34,11 @@ def path() -> int:
     \b
     copytime logbook path
     """
-    from copytime.safetext import plain
-
     place = str(session().logbook_path)
-    answer(plain(place, limit=len(place) * 10) if sys.stdout.isatty() else place)  # for other programs as it is
+    if sys.stdout.isatty():
+        answer(place)
+    else:  # other programs need it as it is
+        click.echo(os.fsencode(place))
     return ExitCode.DONE
 
 

@@ -176,15 +176,16 @@ _KEYS = "sqlite_autoindex_{}_1"
 def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
     """Raise LogbookError if a table has not the rows that its index of keys knows.
 
-    A damaged page may have lost some of its rows without being malformed: SQLite then lists the others as if they were all.
+    A damaged page may have lost some of its rows, or be a copy of another one, without being malformed: SQLite then lists
+    what there is as if it were all. Numbers of rows and their sum are compared.
     """
     there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     tables = [name for name in _COUNTED if name in there]
     if not tables:
         return
     counts = [
-        f"(SELECT count(*) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: our own names
-        f" (SELECT count(*) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
+        f"(SELECT count(*) || ' with ' || sum(rowid) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: ours
+        f" (SELECT count(*) || ' with ' || sum(rowid) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
         for name in tables
     ]
     # one statement, so that it sees the file at one moment: another program may be writing just now
@@ -193,8 +194,8 @@ def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
         rows, keys = found[f"rows_{name}"], found[f"keys_{name}"]
         if rows != keys:
             raise LogbookError(
-                f"the logbook {plain(path)} is damaged (of the table {name} it has {rows} rows and knows of {keys});"
-                " it was not touched",
+                f"the logbook {plain(path)} is damaged (the rows of the table {name} are not those that its index knows: "
+                f"{rows} against {keys}); it was not touched",
                 hint=RESTORE,
             )
 

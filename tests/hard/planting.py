@@ -74,6 +74,9 @@ def book_to_plant_in(path: Path) -> Path:
         with book.writing() as connection:
             add_notes(connection, full_notes())
         like = a_visit("Slipway", 19, 120, 120, campaign="Autumn drives")
+        first, *rest = like.chain
+        setter = replace(like.verdicts[0], pace_setter=first, next_test="another cable", flags=("slower-than-rated",))
+        like = replace(like, chain=(replace(first, possible="usb3.2-gen2x1"), *rest), verdicts=(setter,))
         wrong = Mismatch(file="large-0000.bin", offset=4096, length=4096, found="zeros")
         passes = tuple(
             replace(one, id=one.id[::-1], mismatches=(wrong,), wrong_cells=1, marks=("suspended",), cut_short="time")

@@ -25,14 +25,14 @@ from tests.hard.asked import ASKED, Asked, filled
 from tests.hard.damage import recoverable
 from tests.hard.inside import Answer, ask
 from tests.hard.judges import JUDGES, steers
-from tests.hard.planting import HARMFUL, Place, book_to_plant_in, plant
+from tests.hard.planting import HARMFUL, Place, book_to_plant_in, places, plant
 from tests.hard.shooting import Tally
 from tests.support.logbooks import hostile_book
 
-__all__ = ["TextBench", "of_fields", "of_options", "values"]
+__all__ = ["TYPED", "TextBench", "free", "of_fields", "of_options", "values"]
 
-#: Longest name that is tried, in characters.
-LONG = 10_000_000
+#: What is typed into options: everything that steers and is no UTF-8, what a page would run, and ten megabytes.
+TYPED = (HARMFUL["colour"] + HARMFUL["bidi"] + "\udcff", HARMFUL["script"], HARMFUL["sql"], "x" * 10_000_000)
 
 #: An error is for people: this is as long as it may get, whatever was typed, in characters.
 _LONGEST_ERROR = 8000
@@ -149,14 +149,34 @@ def values(path: tuple[str, ...], command: click.Command) -> Iterator[tuple[Aske
         return  # one call of each command will do: the others differ in the form of the answer
 
 
-def of_options(bench: TextBench, texts: Sequence[str]) -> Iterator[Tally]:
-    """Give hostile text to every option and argument of every command, and hand out the tally after each command."""
+def free(bench: TextBench) -> list[Place]:
+    """Find the fields that take any text: with it the logbook can still be read as a whole."""
+    found = []
+    for place in places(bench.book):
+        with tempfile.TemporaryDirectory(dir=bench.home) as folder:
+            book = Path(folder) / "book.sqlite"
+            shutil.copy(bench.book, book)
+            taken = plant(book, [place], list(HARMFUL.values()))
+            asked = (("log", "--json"), ("export", "--json"), ("kit", "list"), ("reconcile",), ("tidy",))
+            if taken and not any(ask(*words, logbook=book).code for words in asked):
+                found.append(place)
+    return found
+
+
+def of_options(bench: TextBench, texts: Sequence[str], *, in_turn: bool = False) -> Iterator[Tally]:
+    """Give hostile text to every option and argument of every command, and hand out the tally after each command.
+
+    ``in_turn`` gives one of the texts to each, the next one to the next; else each gets them all.
+    """
+    before = recoverable(bench.book)
+    turn = 0
     for path, command in every(app):
         name = " ".join(path[1:])
         if not ASKED.get(name):
             continue
         for asked, number, option in values(path[1:], command):
-            for text in texts:
+            turn += 1
+            for text in [texts[turn % len(texts)]] if in_turn else texts:
                 with tempfile.TemporaryDirectory(dir=bench.home) as folder:
                     work = Path(folder)
                     book = work / "book.sqlite"
@@ -172,7 +192,7 @@ def of_options(bench: TextBench, texts: Sequence[str]) -> Iterator[Tally]:
                     bench.tally.cases["values that were taken" if answer.code == 0 else "values that were refused"] += 1
                     told = f"{name} {option or number} {typed[:30]!a}"
                     bench.tally.complaints += [f"{told}: {what[:600]}" for what in found]
-                    before, after = recoverable(bench.book), recoverable(book)
+                    after = recoverable(book)
                     gone = [table for table, rows in before.items() if rows.keys() - after.get(table, {}).keys()]
                     if gone and name != "tidy":
                         bench.tally.complaints.append(f"{told}: rows of {gone} are gone")
