@@ -138,13 +138,15 @@ def describe(plan: CopyPlan) -> str:
 def _carried_out(plan: CopyPlan, book: Logbook | None, campaign: str | None) -> CopyResult:
     """Copy with progress where somebody watches, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
+    from copytime.cli.stopping import Pulse, run_stoppable
     from copytime.visits.copying import carry_out
 
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
+        pulse = Pulse(bars)
         return run_stoppable(
-            lambda stop: carry_out(plan, campaign=campaign, logbook=book, progress=bars, stop=stop),
+            lambda stop: carry_out(plan, campaign=campaign, logbook=book, progress=pulse, stop=stop),
+            pulse=pulse,
             stopping="stopping: complete files are kept, unfinished ones are being removed ...",
         )
     finally:

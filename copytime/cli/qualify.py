@@ -222,14 +222,15 @@ def ask(plan: Plan, *, yes: bool) -> None:
 def _measure(plan: Plan, book: Logbook | None, *, model: bool) -> Outcome:
     """Carry out the plan with progress where somebody watches, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
+    from copytime.cli.stopping import Pulse, run_stoppable
     from copytime.visits.model import measure_model
     from copytime.visits.qualify import measure
 
     run = measure_model if model else measure
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
-        return run_stoppable(lambda stop: run(plan, logbook=book, progress=bars, stop=stop))
+        pulse = Pulse(bars)
+        return run_stoppable(lambda stop: run(plan, logbook=book, progress=pulse, stop=stop), pulse=pulse)
     finally:
         if bars is not None:
             bars.close()

@@ -83,12 +83,13 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
 def _checked(target: str, book: Logbook | None) -> SelfCheck:
     """Check, ready to be stopped."""
     from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
+    from copytime.cli.stopping import Pulse, run_stoppable
     from copytime.visits.selfcheck import selfcheck as check
 
     bars = Bars() if bars_wanted(quiet=session().quiet) else None
     try:
-        return run_stoppable(lambda stop: check(target, logbook=book, progress=bars, stop=stop))
+        pulse = Pulse(bars)
+        return run_stoppable(lambda stop: check(target, logbook=book, progress=pulse, stop=stop), pulse=pulse)
     finally:
         if bars is not None:
             bars.close()

@@ -122,12 +122,13 @@ def sustain(
 def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
     """Carry out the plan with progress where somebody watches, ready to be stopped."""
     from copytime.cli import progress
-    from copytime.cli.stopping import run_stoppable
+    from copytime.cli.stopping import Pulse, run_stoppable
     from copytime.visits.sustain import stream
 
     bars = progress.Bars() if progress.bars_wanted(quiet=session().quiet) else None
     try:
-        return run_stoppable(lambda stop: stream(made, logbook=book, progress=bars, stop=stop))
+        pulse = Pulse(bars)
+        return run_stoppable(lambda stop: stream(made, logbook=book, progress=pulse, stop=stop), pulse=pulse)
     finally:
         if bars is not None:
             bars.close()

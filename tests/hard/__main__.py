@@ -4,6 +4,7 @@ python -m tests.hard signals --cases 300     signals at random moments of qualif
 python -m tests.hard book --cases 300        signals at random moments of import, note, merge, report and backup
 python -m tests.hard damage --cases 1000     logbooks with damaged pages, in the file and in its write-ahead log
 python -m tests.hard writers --minutes 10    two writers, a reader and a keeper of backups on one logbook at once
+python -m tests.hard text                    hostile text in every field and every option, through every command (long)
 python -m tests.hard fuzz --minutes 10       every reader of text from outside, guided by coverage (the extra fuzz)
 """
 
@@ -17,7 +18,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.hard import book_signals, damage, signals
+from tests.hard import book_signals, damage, planting, signals, text
 from tests.hard.shooting import Tally
 from tests.hard.targets import TARGETS
 from tests.hard.writers import write_together
@@ -72,6 +73,17 @@ def together(asked: argparse.Namespace) -> int:
         return told(iter([write_together(Path(home), asked.minutes * 60)]), 1)
 
 
+def hostile(asked: argparse.Namespace) -> int:
+    """Plant and type hostile text everywhere and return the number of complaints."""
+    del asked
+    with tempfile.TemporaryDirectory(prefix="copytime-hard-") as home:
+        bench = text.TextBench(Path(home))
+        fields = [[one] for one in planting.places(bench.book)]
+        print(f"{len(fields)} fields", flush=True)
+        told(text.of_fields(bench, fields), len(fields))
+        return told(text.of_options(bench, text.TYPED), 0)
+
+
 def told(run: Iterator[Tally], count: int) -> int:
     """Follow a run, print what it came to and return the number of complaints."""
     tally = Tally()
@@ -115,6 +127,7 @@ _RUNS: dict[str, Callable[[argparse.Namespace], int]] = {
     "book": of_the_book,
     "damage": damaged,
     "writers": together,
+    "text": hostile,
     "fuzz": fuzz,
 }
 

@@ -58,7 +58,7 @@ _DRIVE, _HOME = "/media/quay", "/home/quay"
 
 
 #: The library that draws keeps its list of fonts where it likes, and looks for fonts with a program that does so too.
-_OF_THE_CHARTS = (f"{_HOME}/.cache",)
+_OF_THE_CHARTS = (f"{_HOME}/.cache", f"{_HOME}/.config")
 
 
 class SmallRoot:
