@@ -15,6 +15,7 @@ from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
 from copytime.safetext import plain
+from copytime.units import significant
 from copytime.visits.members import is_exact, member_of
 from copytime.visits.overheads import host_overheads, taken_off
 
@@ -90,7 +91,7 @@ def compare_notes(
     order = [one.name for one in figures]
     rests = "these visits only" if within_visit else between.words
     if repeats is not None:
-        rests += f", repeats (spread of {repeats.percent:.2g} %)"
+        rests += f", repeats (spread of {significant(repeats.percent, 2)} %)"
     chosen = itertools.combinations(order, 2) if pairwise else ((order[0], other) for other in order[1:])
     pairs = tuple(
         (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))
