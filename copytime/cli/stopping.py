@@ -40,11 +40,15 @@ class Pulse:
         self._follow = follow
         self._last = time.monotonic()
         self._told = False
+        self._at: tuple[object, ...] = ()
 
     def __call__(self, progress: Progress) -> None:
-        """Something moved."""
-        self._last = time.monotonic()
-        self._told = False
+        """Something is told; only where it differs from the last time has something moved."""
+        at = (progress.stage, progress.workload, progress.direction, progress.repeat, progress.done_bytes, progress.finished)
+        if at != self._at:
+            self._at = at
+            self._last = time.monotonic()
+            self._told = False
         if self._follow is not None:
             self._follow(progress)
 
