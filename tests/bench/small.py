@@ -4,7 +4,7 @@ The other side of cp's copies is memory, as it is for the others: to the drive f
 Before every read, memory forgets what it holds of the drive.
 
 Several numbers of files and of workers take turns as well. A table shows what more workers gain, and another one how the
-cost of a file grows from the smallest to the largest number: the exponent x in 'cost of a file ~ files^x', 0 where it is
+cost of a file grows from one number of files to the next: the exponent x in 'cost of a file ~ files^x', 0 where it is
 flat. File systems have a growth of their own, so what counts is ours beside that of the others ('beyond C').
 """
 
@@ -54,7 +54,12 @@ def bench(folder: Path, counts: list[int], rounds: int, workers: list[int]) -> N
     if len(set(counts)) < 2:
         return
     headers = ["workers", "direction", "files", "time", "cp", "C", "beyond C", "CPU", "cp", "C", "beyond C"]
-    rows = [_growth(sorted(one, key=lambda race: race.recipe.files), direction) for one in races for direction in Direction]
+    rows = [
+        _growth(first, last, direction)
+        for one in races
+        for first, last in itertools.pairwise(sorted(one, key=lambda race: race.recipe.files))
+        for direction in Direction
+    ]
     show(f"{title}: growth of the cost of a file, as exponent", headers, rows)
 
 
@@ -65,9 +70,8 @@ def _gain(races: list[list[_Race]], race: _Race, direction: Direction) -> list[s
     return [str(race.recipe.files), str(race.workers), direction.value, str(ratio(walls[0], walls[1]))]
 
 
-def _growth(races: list[_Race], direction: Direction) -> list[str]:
-    """Say how the cost of a file grows from the smallest to the largest number of files, round by round."""
-    first, last = races[0], races[-1]
+def _growth(first: _Race, last: _Race, direction: Direction) -> list[str]:
+    """Say how the cost of a file grows from one number of files to a larger one, round by round."""
     step = math.log(last.recipe.files / first.recipe.files)
 
     def exponents(who: str, what: Callable[[Run], float]) -> list[float]:
