@@ -78,7 +78,7 @@ def test_in_all_fields_that_take_any_text(bench: TextBench) -> None:
     assert len(group) > 60
     (tally,) = of_fields(bench, [group])
     assert tally.complaints == []
-    assert tally.cases["errors"] < 15  # names that are asked for have gone
+    assert tally.cases["errors"] < 32  # of some 70 calls: the names of kit that are asked for have been replaced as well
     assert all(tally.cases[f"answers ({form})"] for form in ("text", "json", "csv", "markdown", "html", "toml"))
 
 
