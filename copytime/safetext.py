@@ -6,19 +6,15 @@ move a cursor, marks that turn the reading direction, or bytes that are no text 
 
 from __future__ import annotations
 
-import re
-
-__all__ = ["cell", "plain", "shorten", "storable"]
+__all__ = ["FORMULA_STARTS", "cell", "in_json", "plain", "shorten", "storable", "visible"]
 
 #: Unicode categories that print nothing or steer the reader's display: control, format, surrogate, private, unassigned,
 #: line and paragraph separators (The Unicode Standard, chapter 4.5).
 _INVISIBLE = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 #: A spreadsheet takes a cell that begins with one of these for a formula (common practice, no source).
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
-#: Control characters that steer a terminal: those of C0 but tab and line feed, DEL, and C1 (ECMA-48, section 5).
-_CONTROLS = "[\x00-\x08\x0b-\x1f\x7f-\x9f]"
+#: The wide ones are those of East Asian keyboards.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def _escape(char: str) -> str:
@@ -42,6 +38,36 @@ def plain(text: object, *, limit: int = 200) -> str:
     return shorten(made, limit)
 
 
+def visible(text: str) -> str:
+    """Return ``text`` with everything that does not print written as an escape, but for tabs and line feeds."""
+    if text.replace("\n", "").replace("\t", "").isprintable():  # most is
+        return text
+    return "\n".join(line if line.isprintable() else _line(line) for line in text.split("\n"))
+
+
+def _line(text: str) -> str:
+    return "\t".join(part if part.isprintable() else plain(part, limit=len(part) * 10) for part in text.split("\t"))
+
+
+def in_json(text: str) -> str:
+    """Return a JSON document with everything in its texts that does not print written as JSON's own escapes.
+
+    It says the same (RFC 8259, 7), and it is harmless where somebody looks at it on a terminal.
+    """
+    if text.isascii() and "\x7f" not in text:
+        return text
+    import unicodedata
+
+    return "".join(
+        _json_escape(char) if char >= "\x7f" and unicodedata.category(char) in _INVISIBLE else char for char in text
+    )
+
+
+def _json_escape(char: str) -> str:
+    units = char.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[at] << 8 | units[at + 1]:04x}" for at in range(0, len(units), 2))
+
+
 def storable(text: str) -> str:
     """Return ``text`` with bytes that are no UTF-8 written as ``\\xNN``, as databases and documents want it."""
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
@@ -55,10 +81,10 @@ def shorten(text: str, limit: int) -> str:
 def cell(text: str) -> str:
     """Return ``text`` for a CSV cell that a spreadsheet will show and never run; a negative number is one, and stays.
 
-    Control characters are written as escapes, because CSV is looked at on terminals too; tabs and line feeds are the
+    What does not print is written as escapes, because CSV is looked at on terminals too; tabs and line feeds are the
     writer's to quote.
     """
-    text = re.sub(_CONTROLS, lambda found: _escape(found.group()), text)
+    text = visible(text)
     if text[:1] == "-" and text[1:].replace(".", "", 1).isdecimal() and text.isascii():
         return text
-    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+    return "'" + text if text.startswith(FORMULA_STARTS) else text

@@ -10,7 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from copytime.report.tables import csv_text
-from copytime.safetext import cell, plain
+from copytime.safetext import FORMULA_STARTS, cell, plain
+
+_UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 
 
 @pytest.mark.parametrize(
@@ -43,7 +45,7 @@ def test_nothing_that_steers_a_terminal_is_left(text: str) -> None:
 def test_cells_come_back_and_never_start_a_formula(text: str) -> None:
     _, row = csv.reader(io.StringIO(csv_text(("name", "more"), [(text, "x")]), newline=""))
     assert row == [cell(text), "x"]
-    kept = re.sub("[\x00-\x08\x0b-\x1f\x7f-\x9f]", lambda found: f"\\x{ord(found.group()):02x}", text)
-    assert cell(text).removeprefix("'") == kept.removeprefix("'")
-    assert all(unicodedata.category(char) != "Cc" for char in cell(text) if char not in "\t\n")
-    assert not cell(text).startswith(("=", "+", "-", "@", "\t", "\r")) or re.fullmatch(r"-[0-9.]+", cell(text))
+    if all(unicodedata.category(char) not in _UNSEEN for char in text if char not in "\t\n"):
+        assert cell(text).removeprefix("'") == text.removeprefix("'")
+    assert all(unicodedata.category(char) not in _UNSEEN for char in cell(text) if char not in "\t\n")
+    assert not cell(text).startswith(FORMULA_STARTS) or re.fullmatch(r"-[0-9.]+", cell(text))

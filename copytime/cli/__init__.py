@@ -20,7 +20,11 @@ __all__ = ["main"]
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and exit with one of the codes in copytime.errors.ExitCode."""
-    sys.exit(run(sys.argv[1:] if arguments is None else list(arguments)))
+    try:
+        code = run(sys.argv[1:] if arguments is None else list(arguments))
+    except KeyboardInterrupt:  # before or after the work, where nothing is left to clean up
+        code = _interrupted()
+    sys.exit(code)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -40,12 +44,17 @@ def run(arguments: Sequence[str]) -> int:
     except BrokenPipeError:
         return _pipe_closed()
     except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)  # noqa: T201 - reason: click may not be loaded yet
-        return ExitCode.INTERRUPTED
+        return _interrupted()
     except OSError as error:
         print(f"error: cannot write the answer: {error.strerror}", file=sys.stderr)  # noqa: T201 - reason: as above
         return ExitCode.FAILED
     return code
+
+
+def _interrupted() -> int:
+    """Say that the work was broken off; click may not be loaded yet."""
+    print("interrupted", file=sys.stderr)  # noqa: T201 - reason: as above
+    return 130  # ExitCode.INTERRUPTED, without another import that a second Ctrl-C could meet
 
 
 def _open_closed_streams() -> None:
@@ -65,6 +74,7 @@ def _guarded(arguments: Sequence[str]) -> int:
     from copytime.cli.app import app
     from copytime.cli.voice import say_error
     from copytime.errors import CopytimeError, ExitCode
+    from copytime.safetext import plain
 
     debug = bool(os.environ.get("COPYTIME_DEBUG"))
     try:
@@ -73,7 +83,7 @@ def _guarded(arguments: Sequence[str]) -> int:
     except click.UsageError as error:
         return _misused(error)
     except click.ClickException as error:
-        say_error(error.format_message())
+        say_error(_harmless(error.format_message()))
         return ExitCode.USAGE
     except (click.Abort, KeyboardInterrupt):
         if debug:
@@ -91,10 +101,17 @@ def _guarded(arguments: Sequence[str]) -> int:
         if debug or (isinstance(error, OSError) and error.filename is None):
             raise
         say_error(
-            f"{type(error).__name__}: {error}",
+            f"{type(error).__name__}: {plain(error, limit=1000)}",
             "This is a fault of copytime. COPYTIME_DEBUG=1 shows where; please report it.",
         )
         return ExitCode.FAILED
+
+
+def _harmless(said: str) -> str:
+    """Return what click says of wrong words, which it repeats as they were typed, in lines that a terminal can be shown."""
+    from copytime.safetext import plain
+
+    return "\n".join(plain(line.expandtabs(), limit=400) for line in said.splitlines()[:20])
 
 
 def _misused(error: click.UsageError) -> int:
@@ -114,7 +131,7 @@ def _misused(error: click.UsageError) -> int:
         say_error(wrong.message, wrong.hint)
         return ExitCode.USAGE
     command = error.ctx.command_path if error.ctx is not None else "copytime"
-    say_error(error.format_message(), f"'{command} --help' shows how it is used.")
+    say_error(_harmless(error.format_message()), f"'{command} --help' shows how it is used.")
     return ExitCode.USAGE
 
 

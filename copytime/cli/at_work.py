@@ -12,7 +12,7 @@ from copytime.errors import CopytimeError, ExitCode
 if TYPE_CHECKING:
     from copytime.engine.blocks import Stop
     from copytime.logbook import Logbook
-    from copytime.records import Progress, Qualification
+    from copytime.records import Progress, ProgressCallback, Qualification
 
 __all__ = ["Live", "at_work", "ended"]
 
@@ -30,7 +30,7 @@ class Live(Protocol):
 
 
 def at_work(
-    work: Callable[[Logbook | None, Live | None, Stop], T],
+    work: Callable[[Logbook | None, ProgressCallback | None, Stop], T],
     *,
     otherwise: str,
     live: Callable[[], Live | None] | None = None,
@@ -41,13 +41,14 @@ def at_work(
     ``otherwise`` is said where the logbook cannot be written; ``stopping`` at the first Ctrl-C; ``live`` makes what shows
     progress, bars where none is named.
     """
-    from copytime.cli.stopping import run_stoppable
+    from copytime.cli.stopping import Pulse, run_stoppable
 
     book = open_logbook(otherwise)
     shown = (live or _bars)()
     try:
         said = {} if stopping is None else {"stopping": stopping}
-        return run_stoppable(lambda stop: work(book, shown, stop), **said)
+        pulse = None if live else Pulse(shown)  # what shows itself may wait for somebody else, where silence is no fault
+        return run_stoppable(lambda stop: work(book, pulse or shown, stop), pulse=pulse, **said)
     finally:
         if shown is not None:
             shown.close()

@@ -11,7 +11,8 @@ import click
 
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
-from copytime.safetext import plain
+from copytime.safetext import in_json, plain, storable, visible
+from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -168,11 +169,31 @@ def common_options() -> list[click.Option]:
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
+class _Words(click.types.StringParamType):
+    """Text that names no file: bytes that are no UTF-8 are written as escapes, so that a logbook can be asked for it."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read one value."""
+        return storable(super().convert(value, param, ctx))
+
+
+#: Arguments of text that may be a path all the same.
+_PATHS = {"device", "file"}
+
+
+def _read_as_text(made: click.Command) -> None:
+    """Give every option and argument that is plain text its type."""
+    for param in made.params:
+        if param.type is click.STRING and param.name not in _PATHS:
+            param.type = _Words()
+
+
 def command(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Command]:
     """Make a command with the common options and ``-h``."""
 
     def wrap(function: Callable[..., Any]) -> click.Command:
         made = click.command(name, cls=click.Command, context_settings=CONTEXT, **settings)(function)
+        _read_as_text(made)
         made.params.extend(common_options())
         return made
 
@@ -184,6 +205,7 @@ def group(name: str, **settings: Any) -> Callable[[Callable[..., Any]], click.Gr
 
     def wrap(function: Callable[..., Any]) -> click.Group:
         made = click.group(name, cls=click.Group, context_settings=CONTEXT, **settings)(function)
+        _read_as_text(made)
         made.params.extend(common_options())
         return made
 
@@ -264,7 +286,7 @@ def json_text(document: dict[str, Any], *, from_logbook: bool = False) -> str:
         at = list(document).index("created") + 1 if "created" in document else len(document)
         pairs = list(document.items())
         document = dict([*pairs[:at], ("invented", True), *pairs[at:]])
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    return in_json(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def check_output(path: Path | None) -> None:
@@ -298,7 +320,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
-        _write_whole((text + "\n").encode("utf-8", "backslashreplace"), path)
+        write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
         if isinstance(error, InputError):
@@ -311,40 +333,6 @@ def deliver_bytes(data: bytes, path: Path) -> None:
     """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
     try:
-        _write_whole(data, path)
+        write_whole(data, path)
     except OSError as error:
         raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None
-
-
-def _write_whole(data: bytes, path: Path) -> None:
-    """Write a draft beside the new file and give it its name when it is complete; an existing file is never replaced."""
-    import secrets
-
-    draft = path.absolute().parent / f".{path.name[:60]}.{secrets.token_hex(4)}"
-    # not mkstemp, whose files are for their owner alone: who may read an answer is for the umask to say
-    file = open(draft, "xb")  # noqa: SIM115 - reason: closed below
-    try:
-        with file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        try:
-            os.link(draft, path)  # unlike a rename, this refuses to replace a file that appeared meanwhile
-        except FileExistsError:
-            raise
-        except OSError:  # FAT, exFAT and many FUSE file systems have no hard links: claim the name, then move over it
-            _claim_and_move(draft, path)
-    finally:
-        with contextlib.suppress(OSError):
-            os.unlink(draft)
-
-
-def _claim_and_move(draft: Path, path: Path) -> None:
-    """Give the draft its name where nothing has that name; a name that was claimed for nothing is given up again."""
-    os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-    try:
-        os.replace(draft, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(path)
-        raise

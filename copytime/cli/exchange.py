@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import ExitStack
 from datetime import datetime
@@ -50,7 +51,7 @@ def import_(file: str, *, dry_run: bool) -> int:
     if is_logbook(data[:16]):
         return _merge(Path(file), dry_run=dry_run, piped=file == "-")
     with ExitStack() as stack:
-        if dry_run and not path.exists():  # a trial makes no logbook
+        if dry_run and not os.path.exists(path):  # a trial makes no logbook
             import tempfile
 
             path = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="copytime-"))) / "trial.sqlite"

@@ -206,6 +206,7 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     from copytime.report.documents import qualification_document
     from copytime.report.sustain import is_stream
     from copytime.report.text import qualification_text
+    from copytime.safetext import plain
     from copytime.visits.again import qualification_again
 
     path = session().logbook_path
@@ -213,7 +214,7 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
         return ExitCode.DONE
     one = qualification_again(path, entry)
     if one is None:
-        raise InputError(f"there is no logbook at {path}", hint="'copytime qualify --brief .' makes a start.")
+        raise InputError(f"there is no logbook at {plain(path)}", hint="'copytime qualify --brief .' makes a start.")
     if is_stream(one) or time_for is not None:
         more = changes_of(one)
         show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)

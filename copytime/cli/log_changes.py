@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -200,7 +201,7 @@ def _writable() -> Logbook:
     from copytime.logbook import Logbook
 
     path = session().logbook_path
-    if not path.exists():
+    if not os.path.exists(path):  # False as well for a path that can be none
         raise InputError(f"there is no logbook at {plain(path)}", hint="'copytime note' makes a start.")
     return Logbook.open(path)
 

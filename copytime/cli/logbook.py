@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 
 import click
@@ -32,7 +34,11 @@ def path() -> int:
     \b
     copytime logbook path
     """
-    answer(str(session().logbook_path))
+    place = str(session().logbook_path)
+    if sys.stdout.isatty():
+        answer(place)
+    else:  # other programs need it as it is
+        click.echo(os.fsencode(place))
     return ExitCode.DONE
 
 

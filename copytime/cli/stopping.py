@@ -11,19 +11,53 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable
 from types import FrameType
 from typing import TypeVar
 
+from copytime.cli.voice import say_note
 from copytime.errors import ExitCode
+from copytime.records import Progress, ProgressCallback
 
-__all__ = ["run_stoppable"]
+__all__ = ["Pulse", "run_stoppable"]
 
 T = TypeVar("T")
 
 _STOPPING = "stopping: finished passes are kept, the scratch folder is being removed ..."
 
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+
+
+#: So long may nothing move before it is said, in seconds: flushing to a slow drive takes several.
+SILENCE_S = 30.0
+
+
+class Pulse:
+    """Hands progress on to whoever shows it, if anybody does, and remembers when the last of it came."""
+
+    def __init__(self, follow: ProgressCallback | None) -> None:
+        self._follow = follow
+        self._last = time.monotonic()
+        self._told = False
+        self._at: tuple[object, ...] = ()
+
+    def __call__(self, progress: Progress) -> None:
+        """Something is told; only where it differs from the last time has something moved."""
+        at = (progress.stage, progress.workload, progress.direction, progress.repeat, progress.done_bytes, progress.finished)
+        if at != self._at:
+            self._at = at
+            self._last = time.monotonic()
+            self._told = False
+        if self._follow is not None:
+            self._follow(progress)
+
+    def silent(self) -> bool:
+        """Tell whether nothing has moved for too long; True once for each silence."""
+        if self._told or time.monotonic() - self._last < SILENCE_S:
+            return False
+        self._told = True
+        return True
 
 
 class _Bell:
@@ -51,10 +85,10 @@ class _Bell:
             os.write(sys.stderr.fileno(), (text + "\n").encode())
 
 
-def run_stoppable(work: Callable[[Callable[[], bool]], T], *, stopping: str = _STOPPING) -> T:
+def run_stoppable(work: Callable[[Callable[[], bool]], T], *, stopping: str = _STOPPING, pulse: Pulse | None = None) -> T:
     """Call ``work(stop)`` in a thread; ``stop()`` turns True when the user or the system asks to end.
 
-    ``stopping`` is what is said then.
+    ``stopping`` is what is said then. ``pulse`` follows the work: that it has fallen silent is said.
 
     Returns or raises what ``work`` does, and never before it has ended. Must be called from the main thread. A signal that
     whoever started this program wants ignored (``nohup``) stays ignored.
@@ -81,7 +115,11 @@ def run_stoppable(work: Callable[[Callable[[], bool]], T], *, stopping: str = _S
     try:
         worker.start()
         while not ended.wait(0.2):  # with an end to each wait, so that signals are answered on every system
-            pass
+            if pulse is not None and pulse.silent():
+                say_note(
+                    f"nothing has moved for {SILENCE_S:g} seconds: the drive takes long to write what it was given, or it"
+                    " does not answer any more. It is waited for; Ctrl-C asks for an end, three times leaves at once"
+                )
         worker.join()
     finally:
         for number, handler in before.items():

@@ -11,7 +11,7 @@ import click
 from copytime.cli.common import command, json_option, json_text, session
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import CopytimeError, ExitCode
-from copytime.safetext import storable
+from copytime.safetext import plain, storable
 
 if TYPE_CHECKING:
     from copytime.engine.scratch import LeftOver
@@ -75,10 +75,10 @@ def _remove(one: LeftOver, book: Logbook) -> str:
         take_away = remove_drafts if is_copy(one.entry) else remove
         strange = take_away(system(), one.entry, journal_in(lambda write: write(book)), running=still_running)
     except (CopytimeError, OSError) as error:
-        say_error(str(error))
+        say_error(error.message, error.hint) if isinstance(error, CopytimeError) else say_error(plain(error))
         return "failed"
     if strange:
-        say_note(f"kept, because it is not ours: {', '.join(strange)}")
+        say_note(f"kept, because it is not ours: {', '.join(plain(each, limit=80) for each in strange[:10])}")
         return "left alone"
     return "removed" if one.state == "ours" else "struck off"
 
@@ -103,13 +103,12 @@ def _object(one: LeftOver, done: dict[str, str]) -> dict[str, Any]:
 def _tell(found: list[LeftOver], done: dict[str, str], *, yes: bool) -> None:
     """Print the list, and what to type next."""
     from copytime.report.tables import table
-    from copytime.safetext import plain
     from copytime.units import size_text
 
     rows = [
         (
             plain(_place(one), limit=4096),
-            one.entry.created,
+            plain(one.entry.created, limit=40),
             size_text(one.size_bytes) if one.size_bytes else "-",
             done.get(one.entry.token) or one.state,
             plain(one.why, limit=70),

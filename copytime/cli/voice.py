@@ -1,4 +1,7 @@
-"""How the program speaks: answers on stdout, everything else on stderr, colour only where a person looks."""
+"""How the program speaks: answers on stdout, everything else on stderr, colour only where a person looks.
+
+Text from outside is made harmless where it is put into a sentence; whatever is printed is looked at once more here.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,8 @@ import sys
 from typing import TextIO
 
 import click
+
+from copytime.safetext import visible
 
 __all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "say_note", "text_width"]
 
@@ -70,13 +75,13 @@ def columns(stream: TextIO) -> int:
 
 def answer(text: str) -> None:
     """Print the answer."""
-    click.echo(text)
+    click.echo(visible(text))
 
 
 def say(text: str) -> None:
     """Tell something beside the answer. A terminal that has gone away is no reason to fail."""
     with contextlib.suppress(OSError):
-        click.echo(fitted(text, sys.stderr), err=True)
+        click.echo(fitted(visible(text), sys.stderr), err=True)
 
 
 def say_error(text: str, hint: str | None = None) -> None:
@@ -94,7 +99,7 @@ def say_note(text: str) -> None:
 def _lead(word: str, colour: str, text: str) -> None:
     lead = click.style(word, fg=colour, bold=True) if colour_wanted(sys.stderr) else word
     indent = len(word) + 1
-    under = text.replace("\n", "\n" + " " * indent)  # a caret in the next line stays under its place
+    under = visible(text).replace("\n", "\n" + " " * indent)  # a caret in the next line stays under its place
     broken = fitted(f"{word} {under}", sys.stderr, indent=indent)
     with contextlib.suppress(OSError):
         click.echo(lead + broken.removeprefix(word), err=True, color=colour_wanted(sys.stderr))

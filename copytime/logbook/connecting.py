@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import sqlite3
 import time
@@ -11,15 +12,29 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from copytime.errors import LogbookError
-from copytime.logbook.schema import APPLICATION_ID
+from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
 from copytime.safetext import plain
 
-__all__ = ["ELSEWHERE", "connect", "connect_to_read", "explained", "full", "refuse_strangers", "translated", "use_wal"]
+__all__ = [
+    "ELSEWHERE",
+    "RESTORE",
+    "connect",
+    "connect_to_read",
+    "explained",
+    "full",
+    "refuse_gaps",
+    "refuse_newer",
+    "refuse_strangers",
+    "translated",
+    "use_wal",
+]
 
 #: How long to wait for another program that is writing, in seconds.
 PATIENCE_S = 30.0
 
 ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
+
+RESTORE = "Restore a backup, or name another logbook with --logbook."
 
 #: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
 _NO_ROOM = 128 * 1024
@@ -27,7 +42,7 @@ _NO_ROOM = 128 * 1024
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
-    uri = "file:" + urllib.parse.quote(str(path.absolute())) + f"?mode={mode}"
+    uri = "file:" + urllib.parse.quote(os.fsencode(path.absolute())) + f"?mode={mode}"
     try:
         connection = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:
@@ -75,14 +90,14 @@ def _code(error: sqlite3.Error) -> int:
 
 def explained(path: Path, error: sqlite3.Error) -> LogbookError:
     """Say what an error of the database means for its user, and what to do about it."""
-    code, said = _code(error), str(error)
+    code, said = _code(error), plain(error)
     place = plain(path)
     if code == sqlite3.SQLITE_NOTADB or "not a database" in said:
         return LogbookError(f"{place} is not a logbook; it was not touched", hint=ELSEWHERE)
-    if code == sqlite3.SQLITE_CORRUPT:
+    if code == sqlite3.SQLITE_CORRUPT or "decode to UTF-8" in said:
         return LogbookError(
             f"the logbook {place} is damaged ({said}); it was not touched",
-            hint="Restore a backup, or name another logbook with --logbook.",
+            hint=RESTORE,
         )
     if code == sqlite3.SQLITE_FULL or (code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN) and _is_full(path)):
         return full(path)
@@ -141,6 +156,48 @@ def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
         return
     if application != 0 or tables != 0:
         raise LogbookError(f"{plain(path)} is a database, but not a logbook of copytime; it was not touched", hint=ELSEWHERE)
+
+
+def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if the file has a format that this program does not know yet."""
+    found = version_of(connection)
+    if found > VERSION:
+        raise LogbookError(
+            f"the logbook {plain(path)} has format {found}; this copytime knows formats up to {VERSION}",
+            hint="Update copytime, or name another logbook with --logbook.",
+        )
+
+
+#: Tables whose rows are counted twice. The text that is their key has an index of its own, which SQLite names like this.
+_COUNTED = ("qualification", "pass", "qualification_history", "kit", "note", "note_history")
+_KEYS = "sqlite_autoindex_{}_1"
+
+
+def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if a table has not the rows that its index of keys knows.
+
+    A damaged page may have lost some of its rows, or be a copy of another one, without being malformed: SQLite then lists
+    what there is as if it were all. Numbers of rows and their sum are compared.
+    """
+    there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    tables = [name for name in _COUNTED if name in there]
+    if not tables:
+        return
+    counts = [
+        f"(SELECT count(*) || ' with ' || sum(rowid) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: ours
+        f" (SELECT count(*) || ' with ' || sum(rowid) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
+        for name in tables
+    ]
+    # one statement, so that it sees the file at one moment: another program may be writing just now
+    found = connection.execute(f"SELECT {', '.join(counts)}").fetchone()
+    for name in tables:
+        rows, keys = found[f"rows_{name}"], found[f"keys_{name}"]
+        if rows != keys:
+            raise LogbookError(
+                f"the logbook {plain(path)} is damaged (the rows of the table {name} are not those that its index knows: "
+                f"{rows} against {keys}); it was not touched",
+                hint=RESTORE,
+            )
 
 
 @contextlib.contextmanager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator
@@ -118,4 +117,5 @@ def entry_history(book: Logbook, entry: str) -> list[tuple[str, str | None, str 
         found = connection.execute(
             "SELECT changed, was FROM qualification_history WHERE qualification = ? ORDER BY changed, rowid", (entry,)
         ).fetchall()
-    return [(row["changed"], was.get("struck"), was.get("campaign")) for row in found for was in [json.loads(row["was"])]]
+    kept = [(row["changed"], rows.object_of(row["was"])) for row in found]
+    return [(changed, was.get("struck"), was.get("campaign")) for changed, was in kept]

@@ -13,7 +13,7 @@ from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.units import GigaBytes, Unreadable, parse_rate, parse_size, significant, size_text
 
-__all__ = ["FIELDS", "Field", "field_of", "is_device_name", "port_links", "read_about", "write_value"]
+__all__ = ["FIELDS", "Field", "field_of", "is_device_name", "port_links", "read_about", "refuse_unreadable", "write_value"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +183,15 @@ def read_about(kind: KitKind, given: Mapping[str, str | list[str] | tuple[str, .
     if isinstance(low, int) and isinstance(high, int) and low > high:
         raise InputError("needs_from is larger than needs_to", hint="Swap them.")
     return about
+
+
+def refuse_unreadable(kind: KitKind, about: Mapping[str, Value]) -> None:
+    """Raise ValueError where a field that is no free text holds what could not have been read into it."""
+    for one in FIELDS[kind]:
+        value = about.get(one.name)
+        if value is not None and one.read is not _text:
+            for each in value if isinstance(value, tuple) else (value,):
+                one.read(one.write(each))
 
 
 def write_value(kind: KitKind, name: str, value: Value) -> str:

@@ -8,7 +8,8 @@ import uuid
 from collections.abc import Iterable
 
 from copytime.errors import InputError
-from copytime.logbook.rows import dumps
+from copytime.logbook.fields import refuse_unreadable
+from copytime.logbook.rows import as_written, dumps
 from copytime.logbook.store import Logbook
 from copytime.notes import KitItem, KitKind, Value
 from copytime.safetext import plain
@@ -141,8 +142,10 @@ def _write(connection: sqlite3.Connection, one: KitItem) -> None:
     )
 
 
+@as_written
 def _item(row: sqlite3.Row) -> KitItem:
     about = {key: tuple(value) if isinstance(value, list) else value for key, value in json.loads(row["about"]).items()}
+    refuse_unreadable(KitKind(row["kind"]), about)
     return KitItem(
         id=row["id"],
         kind=KitKind(row["kind"]),

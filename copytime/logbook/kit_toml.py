@@ -23,8 +23,8 @@ def _quoted(text: str) -> str:
     for char in text:
         if char in '"\\':
             made.append("\\" + char)
-        elif ord(char) < 0x20 or ord(char) == 0x7F:
-            made.append(f"\\u{ord(char):04X}")
+        elif not char.isprintable():  # some may not stand there (TOML 1.0), the others steer the terminal that shows them
+            made.append(f"\\U{ord(char):08X}" if ord(char) > 0xFFFF else f"\\u{ord(char):04X}")
         else:
             made.append(char)
     return '"' + "".join(made) + '"'

@@ -13,6 +13,7 @@ from pathlib import Path
 from copytime.errors import InputError, LogbookError
 from copytime.logbook.store import Logbook
 from copytime.safetext import plain
+from copytime.wholefile import draft_beside, give_name
 
 __all__ = ["Merged", "back_up", "check", "merge", "open_other"]
 
@@ -53,23 +54,29 @@ def check(book: Logbook) -> list[str]:
 
 
 def back_up(book: Logbook, to: Path) -> None:
-    """Copy a logbook, as it stands at one moment, into a new file. Raises InputError or LogbookError."""
+    """Copy a logbook, as it stands at one moment, into a new file, whole or not at all.
+
+    Raises InputError or LogbookError. Only a program that is killed leaves its draft, a hidden file beside the new one.
+    """
     if os.path.lexists(to):
         raise InputError(f"{plain(to)} exists already and is not overwritten", hint="Name a new file.")
+    draft = draft_beside(to)
     try:
-        os.close(os.open(to, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-    except OSError as error:
-        raise LogbookError(f"cannot write {plain(to)}: {error.strerror}", hint="Name a file in a folder of yours.") from None
-    try:
-        with contextlib.closing(sqlite3.connect(to)) as copy, book.reading() as connection:
+        os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        with contextlib.closing(sqlite3.connect(draft)) as copy, book.reading() as connection:
+            copy.execute("PRAGMA journal_mode = MEMORY")  # a draft needs no journal beside it
             connection.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, without companions
-    except BaseException as error:
+        give_name(draft, to)
+    except FileExistsError:
+        raise InputError(f"{plain(to)} exists already and is not overwritten", hint="Name a new file.") from None
+    except OSError as error:
+        raise LogbookError(f"cannot write {plain(to)}: {error.strerror}", hint="Name a file in a folder of yours.") from None
+    except sqlite3.Error as error:
+        raise LogbookError(f"cannot write {plain(to)}: {error}", hint="Name a file on another drive.") from None
+    finally:
         with contextlib.suppress(OSError):
-            os.unlink(to)
-        if isinstance(error, sqlite3.Error):
-            raise LogbookError(f"cannot write {plain(to)}: {error}", hint="Name a file on another drive.") from None
-        raise
+            os.unlink(draft)
 
 
 def merge(book: Logbook, other: Logbook) -> Merged:

@@ -11,11 +11,12 @@ from enum import StrEnum
 from typing import Any
 
 from copytime.errors import InputError
-from copytime.logbook.rows import dumps
+from copytime.logbook.rows import as_written, dumps
 from copytime.logbook.store import Logbook
 from copytime.notes import Fault, Note, NotedTime, NoteKind, PayloadKind
 from copytime.records import Direction
 from copytime.safetext import plain
+from copytime.units import GigaBytes
 
 __all__ = ["Filter", "add_notes", "amend_note", "change_note", "find_note", "history", "note_of", "note_values", "notes"]
 
@@ -57,6 +58,7 @@ def note_of(values: dict[str, Any]) -> Note:
     """Read a note from plain values; raises ValueError, TypeError or KeyError for what is none."""
     known = {key: value for key, value in values.items() if key in _NAMES}
     known["kind"] = NoteKind(known["kind"])
+    GigaBytes(known.get("gb", GigaBytes.UNKNOWN))
     known["times"] = tuple(NotedTime(str(text), int(ns)) for text, ns in known.get("times", ()))
     for key, made in (("direction", Direction), ("fault", Fault), ("payload_kind", PayloadKind)):
         if known.get(key) is not None:
@@ -71,6 +73,7 @@ def _row(one: Note) -> dict[str, Any]:
     return row
 
 
+@as_written
 def _from_row(row: sqlite3.Row) -> Note:
     values = json.loads(row["details"])
     values.update((name, value) for name, value in zip(row.keys(), row, strict=True) if name != "details")
@@ -155,4 +158,10 @@ def history(book: Logbook, note: str) -> list[tuple[str, Note]]:
         found = connection.execute(
             "SELECT changed, was FROM note_history WHERE note = ? ORDER BY changed, rowid", (note,)
         ).fetchall()
-    return [(row["changed"], note_of(json.loads(row["was"]))) for row in found]
+    return [(row["changed"], _was(row["was"])) for row in found]
+
+
+@as_written
+def _was(text: str) -> Note:
+    """Read what a note was before a change."""
+    return note_of(json.loads(text))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import sqlite3
 from array import array
+from collections.abc import Callable
 from dataclasses import asdict
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
+from copytime.errors import LogbookError
 from copytime.records import (
     Access,
     Check,
@@ -23,10 +26,13 @@ from copytime.records import (
     Witness,
     Workload,
 )
+from copytime.safetext import plain
 
 __all__ = [
+    "as_written",
     "chain_of",
     "chain_text",
+    "object_of",
     "packed",
     "pass_of",
     "pass_row",
@@ -36,6 +42,9 @@ __all__ = [
     "verdicts_of",
     "verdicts_text",
 ]
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 _DETAILS = (
     "verified",
@@ -66,11 +75,34 @@ def dumps(value: object) -> str:
 _ENCODER = json.JSONEncoder(sort_keys=True, ensure_ascii=True, separators=(",", ":"))
 
 
+def as_written(read: Callable[P, R]) -> Callable[P, R]:
+    """Make a reader of rows raise LogbookError where a row is not as this program writes it: the file is damaged."""
+
+    @functools.wraps(read)
+    def reads(*arguments: P.args, **named: P.kwargs) -> R:
+        try:
+            return read(*arguments, **named)
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise LogbookError(
+                f"an entry of the logbook is damaged: {plain(error)}; it was not touched",
+                hint="Restore a backup, or name another logbook with --logbook.",
+            ) from None
+
+    return reads
+
+
+@as_written
+def object_of(text: str) -> Any:
+    """Read JSON from its column."""
+    return json.loads(text)
+
+
 def chain_text(chain: tuple[Part, ...]) -> str:
     """Write a chain for its column."""
     return dumps([asdict(part) for part in chain])
 
 
+@as_written
 def chain_of(text: str) -> tuple[Part, ...]:
     """Read a chain from its column."""
     return tuple(Part(**part) for part in json.loads(text))
@@ -81,6 +113,7 @@ def verdicts_text(verdicts: tuple[Verdict, ...]) -> str:
     return dumps([asdict(verdict) for verdict in verdicts])
 
 
+@as_written
 def verdicts_of(text: str) -> tuple[Verdict, ...]:
     """Read verdicts from their column."""
     return tuple(
@@ -126,9 +159,12 @@ def pass_row(one: Pass) -> dict[str, Any]:
     }
 
 
+@as_written
 def pass_of(row: sqlite3.Row) -> Pass:
     """Read a pass from its row."""
     details = json.loads(row["details"])
+    if not (row["payload_bytes"] > 0 and row["elapsed_ns"] > 0):  # the table checks that when it is written
+        raise ValueError(f"{row['payload_bytes']} bytes in {row['elapsed_ns']} ns")
     known = {name: details.get(name) for name in _DETAILS}
     known["laid_out"] = bool(known["laid_out"])
     for name in ("idle_bytes", "other_idle_bytes", "wrong_cells"):
@@ -166,6 +202,7 @@ def selfcheck_row(one: SelfCheck) -> dict[str, Any]:
     return {**row, "shown": one.shown.value, "checks": checks, "about": about, "warnings": dumps(list(one.warnings))}
 
 
+@as_written
 def selfcheck_of(row: sqlite3.Row) -> SelfCheck:
     """Read a self-check from its row."""
     checks = tuple(Check(**{**check, "shown": Shown(check["shown"])}) for check in json.loads(row["checks"]))

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from copytime.errors import InputError
-from copytime.safetext import plain
+from copytime.safetext import FORMULA_STARTS, plain, visible
 from copytime.suggest import nearest
 
 __all__ = ["COLUMNS", "PLANNED", "Row", "decoded", "read_sheet", "write_sheet"]
@@ -47,7 +47,7 @@ _WITH_UNIT = {"size", "after", "time"}
 #: Columns in which a decimal comma is a decimal point, where commas do not separate cells.
 _NUMBERS = {"size", "after", "time", "fill", "timing"}
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+_DEFUSED = (*FORMULA_STARTS, "'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +141,7 @@ def _row(
         if name.startswith(PLANNED):
             planned[name] = cell
             continue
-        if cell[0] == "'" and cell[1:2] in _FORMULA_STARTS:
+        if cell[0] == "'" and cell[1:2] in _DEFUSED:
             cell = cell[1:]  # written so that no spreadsheet runs it
         if comma and name in _NUMBERS and "," in cell:
             cell = re.sub(r"(?<=\d),(?=\d)", ".", cell)
@@ -159,13 +159,15 @@ def _row(
 
 
 def write_sheet(several: Iterable[Mapping[str, str]], columns: Sequence[str] = COLUMNS) -> str:
-    """Write rows of named cells as CSV (RFC 4180), with all ``columns``; what a spreadsheet would run is defused."""
+    """Write rows of named cells as CSV (RFC 4180), with all ``columns``.
+
+    What a spreadsheet would run is defused, and what would steer a terminal is written as escapes.
+    """
     out = io.StringIO()
-    plainly = csv.writer(out, lineterminator="\n")
-    quoted = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
-    plainly.writerow(columns)
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
     for one in several:
-        cells = [one.get(name, "") for name in columns]
-        cells = ["'" + cell if cell.startswith(_FORMULA_STARTS) else cell for cell in cells]
-        (quoted if any("\r" in cell for cell in cells) else plainly).writerow(cells)
+        cells = [visible(one.get(name, "")) for name in columns]
+        cells = ["'" + cell if cell.startswith(_DEFUSED) else cell for cell in cells]
+        writer.writerow(cells)
     return out.getvalue().removesuffix("\n")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import json
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -18,9 +17,19 @@ from typing import Any, Self
 
 from copytime.errors import InputError, LogbookError
 from copytime.logbook import rows
-from copytime.logbook.connecting import ELSEWHERE, connect, connect_to_read, full, refuse_strangers, translated, use_wal
+from copytime.logbook.connecting import (
+    ELSEWHERE,
+    connect,
+    connect_to_read,
+    full,
+    refuse_gaps,
+    refuse_newer,
+    refuse_strangers,
+    translated,
+    use_wal,
+)
 from copytime.logbook.entries import insert_entry, insert_pass
-from copytime.logbook.schema import VERSION, migrate, version_of
+from copytime.logbook.schema import migrate, version_of
 from copytime.records import Pass, Qualification, SelfCheck, Verdict, Workload
 from copytime.safetext import plain
 
@@ -63,6 +72,8 @@ class Logbook:
             ) from None
         with translated(path, connection):
             refuse_strangers(connection, path)
+            refuse_newer(connection, path)
+            refuse_gaps(connection, path)
             use_wal(connection)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
@@ -80,15 +91,11 @@ class Logbook:
         connection = connect_to_read(path)
         with translated(path, connection):
             refuse_strangers(connection, path)
-            found = version_of(connection)
-            if found == 0:
+            if version_of(connection) == 0:
                 connection.close()
                 return None
-            if found > VERSION:
-                raise LogbookError(
-                    f"the logbook {plain(path)} has format {found}; this copytime knows formats up to {VERSION}",
-                    hint="Update copytime, or name another logbook with --logbook.",
-                )
+            refuse_newer(connection, path)
+            refuse_gaps(connection, path)
         return cls(connection, path)
 
     def close(self) -> None:
@@ -215,8 +222,8 @@ class Logbook:
             chain=rows.chain_of(row["chain"]),
             passes=tuple(rows.pass_of(one) for one in passes),
             verdicts=rows.verdicts_of(row["verdicts"]),
-            warnings=tuple(json.loads(row["warnings"])),
-            conditions=json.loads(row["conditions"]),
+            warnings=tuple(rows.object_of(row["warnings"])),
+            conditions=rows.object_of(row["conditions"]),
             **{name: row[name] for name in ("campaign", "struck", "changed") if name in row.keys()},  # noqa: SIM118 - reason: a row is no dict
         )
 
@@ -294,7 +301,7 @@ class Logbook:
                     "drive": row["drive"],
                     "created": row["created"],
                     "chain": rows.chain_of(row["chain"]),
-                    "conditions": json.loads(row["conditions"]),
+                    "conditions": rows.object_of(row["conditions"]),
                 }
                 yield about, rows.pass_of(row)
 

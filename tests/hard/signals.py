@@ -15,32 +15,16 @@ import signal
 import subprocess
 import sys
 import time
-from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import psutil
-
+from tests.hard.shooting import SIGNALS, Tally, shoot
 from tests.support.drives import LoopDrive
 
-__all__ = ["COMMANDS", "SIGNALS", "Bench", "Tally", "cases"]
+__all__ = ["COMMANDS", "Bench", "cases"]
 
 COMMANDS = ("qualify", "sustain", "copy")
-SIGNALS = (signal.SIGKILL, signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-
-#: Longest wait for a program that was told to stop, in seconds.
-_PATIENCE = 60.0
-
-
-@dataclass(slots=True)
-class Tally:
-    """What a run of cases came to: how many of what kind, and every complaint in words."""
-
-    cases: Counter[str] = field(default_factory=Counter)
-    complaints: list[str] = field(default_factory=list)
-    in_time: int = 0  #: cases whose signal came while the program was still at work
 
 
 class Bench:
@@ -111,31 +95,11 @@ class Bench:
         length = self.length(command)
         moment = self.chance.uniform(0.0, length * 1.05)
         told = f"{command}, {number.name} after {moment:.2f} s of {length:.2f} s"
-        child = subprocess.Popen(
-            [sys.executable, "-m", "copytime", *self.arguments(command)],
-            env=self.environment(),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        try:
-            _, said = child.communicate(timeout=moment)
-        except subprocess.TimeoutExpired:
-            family = psutil.Process(child.pid).children(recursive=True)
-            child.send_signal(number)
-            self.tally.in_time += 1
-            try:
-                _, said = child.communicate(timeout=_PATIENCE)
-            except subprocess.TimeoutExpired:
-                self.complain(told, f"still running {_PATIENCE:.0f} s later")
-                child.kill()
-                _, said = child.communicate()
-            _, alive = psutil.wait_procs(family, timeout=5)
-            if alive:
-                self.complain(told, f"left processes behind: {[one.name() for one in alive]}")
+        shot = shoot(self.arguments(command), moment, number, {"COPYTIME_LOGBOOK": str(self.book)})
+        self.tally.in_time += shot.in_time
+        for what in shot.complaints:
+            self.complain(told, what)
         self.tally.cases[f"{command} {number.name}"] += 1
-        if "Traceback" in said:
-            self.complain(told, f"a traceback: {said.strip().splitlines()[-1]}")
         self.look_at_everything(told, killed=number is signal.SIGKILL)
 
     def complain(self, told: str, what: str) -> None:

@@ -6,15 +6,26 @@ from pathlib import Path
 
 import pytest
 
-from tests.hard.signals import COMMANDS, SIGNALS, Bench, cases
+from tests.hard.book_signals import COMMANDS as BOOK_COMMANDS
+from tests.hard.book_signals import BookBench
+from tests.hard.book_signals import cases as book_cases
+from tests.hard.shooting import SIGNALS
+from tests.hard.signals import COMMANDS, Bench, cases
 from tests.support.drives import LoopDrive
 
-pytestmark = pytest.mark.root
 
-
+@pytest.mark.root
 def test_signals_at_random_moments_cost_nothing_but_the_pass_in_progress(drive: LoopDrive, tmp_path: Path) -> None:
     bench = Bench(drive, tmp_path, seed=20261125)
     (*_, tally) = cases(bench, len(COMMANDS) * len(SIGNALS))
     assert tally.complaints == []
     assert sum(tally.cases.values()) == len(COMMANDS) * len(SIGNALS)
+    assert tally.in_time > 6
+
+
+def test_signals_leave_the_logbook_and_every_file_whole_or_as_they_were(tmp_path: Path) -> None:
+    bench = BookBench(tmp_path, seed=20261127)
+    (*_, tally) = book_cases(bench, len(BOOK_COMMANDS) * len(SIGNALS))
+    assert tally.complaints == []
+    assert tally.total == len(BOOK_COMMANDS) * len(SIGNALS)
     assert tally.in_time > 6

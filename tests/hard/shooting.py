@@ -1,0 +1,82 @@
+"""One signal at one moment of one command, and the tally of many such cases."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import psutil
+
+import copytime
+
+__all__ = ["SIGNALS", "Shot", "Tally", "shoot"]
+
+SIGNALS = (signal.SIGKILL, signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+_PACKAGE = Path(copytime.__file__).parent
+
+#: Longest wait for a program that was told to stop, in seconds.
+_PATIENCE = 60.0
+
+
+@dataclass(slots=True)
+class Tally:
+    """What a run of cases came to: how many of what kind, and every complaint in words."""
+
+    cases: Counter[str] = field(default_factory=Counter)
+    complaints: list[str] = field(default_factory=list)
+    in_time: int = 0  #: cases whose signal came while the program was still at work
+
+    @property
+    def total(self) -> int:
+        """How many cases there were."""
+        return sum(self.cases.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """How a command ended: its exit code (negative: the signal that ended it), what it said, what was wrong with its end."""
+
+    code: int
+    said: str
+    in_time: bool
+    complaints: tuple[str, ...]
+
+
+def shoot(arguments: Sequence[str], moment: float, number: signal.Signals, environment: Mapping[str, str]) -> Shot:
+    """Start ``copytime`` with ``arguments``, send it ``number`` after ``moment`` seconds and wait for its end."""
+    child = subprocess.Popen(
+        [sys.executable, "-m", "copytime", *arguments],
+        env={**os.environ, **environment},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        errors="replace",
+    )
+    complaints = []
+    in_time = False
+    try:
+        _, said = child.communicate(timeout=moment)
+    except subprocess.TimeoutExpired:
+        family = psutil.Process(child.pid).children(recursive=True)
+        child.send_signal(number)
+        in_time = True
+        try:
+            _, said = child.communicate(timeout=_PATIENCE)
+        except subprocess.TimeoutExpired:
+            complaints.append(f"still running {_PATIENCE:.0f} s later")
+            child.kill()
+            _, said = child.communicate()
+        _, alive = psutil.wait_procs(family, timeout=5)
+        if alive:
+            complaints.append(f"left processes behind: {[one.name() for one in alive]}")
+    # Python's own start, before a line of ours has run, answers Ctrl-C with a traceback that nobody can catch
+    if "Traceback" in said and str(_PACKAGE) in said:
+        complaints.append(f"a traceback: {said.strip().splitlines()[-1]}")
+    return Shot(child.returncode, said, in_time, tuple(complaints))
