@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, combine
+from copytime.units import significant
 
 __all__ = ["MATTERS", "Comparison", "Estimate", "Outcome", "compare", "difference_margin", "repeats_needed"]
 
@@ -76,7 +77,7 @@ class Comparison:
         more = f"; {self.repeats_needed} repeats on each side would settle it" if self.repeats_needed else ""
         return (
             f"within the margin of error: {size} {way} ({interval}; this many runs cannot show less than about "
-            f"{self.detectable * 100:.2g} %{more})"
+            f"{significant(self.detectable * 100, 2)} %{more})"
         )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.margins import Component, Margin, Spread, assumed, combine, pool
 from copytime.analysis.spread import Sample
+from copytime.units import significant
 
 __all__ = ["BetweenVisits", "between_visits", "visit_components", "visit_margin"]
 
@@ -23,7 +24,7 @@ class BetweenVisits:
     @property
     def words(self) -> str:
         """Say where it comes from."""
-        size = f"{self.spread.percent:.2g} %"
+        size = f"{significant(self.spread.percent, 2)} %"
         if not self.visits:
             return f"between visits (spread of {size} assumed)"
         return f"between visits (spread of {size} from {self.visits} repeated {'visit' if self.visits == 1 else 'visits'})"

@@ -38,9 +38,8 @@ def _fields_of(kind: KitKind, function: Callable[..., int]) -> Callable[..., int
     """Add an option for each field of a kind."""
     for one in reversed(FIELDS[kind]):
         option = "--" + one.name.replace("_", "-")
-        function = click.option(option, one.name, metavar="TEXT", multiple=one.several, help=one.help.capitalize() + ".")(
-            function
-        )
+        told = f"{one.help[0].upper()}{one.help[1:]}."
+        function = click.option(option, one.name, metavar="TEXT", multiple=one.several, help=told)(function)
     if kind is KitKind.DRIVE:
         function = click.option(
             "--reference/--no-reference", default=None, help="The drive measured first and last each day."

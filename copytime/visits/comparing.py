@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from copytime.analysis.compare import MATTERS, compare
 from copytime.analysis.compared import Compared, GroupFigure
@@ -15,6 +15,7 @@ from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind, PayloadKind
 from copytime.safetext import plain
+from copytime.units import significant
 from copytime.visits.members import is_exact, member_of
 from copytime.visits.overheads import host_overheads, taken_off
 
@@ -44,7 +45,6 @@ def compare_notes(
     Raises InputError where there is nothing to compare.
     """
     counted = [one for one in several if one.counts]
-    faults = Counter(_name(one, by) for one in counted if one.kind is NoteKind.FAULT)
     timed = [one for one in counted if one.kind is not NoteKind.FAULT]
     exact = [one for one in timed if is_exact(one)]
     remarks = []
@@ -52,7 +52,9 @@ def compare_notes(
         left = len(timed) - len(exact)
         words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
         remarks.append(f"{left} {words} and left out")
-    named = _groups(exact, by)
+    name_of = _namer(exact, by)
+    named = _groups(exact, name_of)
+    faults = Counter(name_of(one) for one in counted if one.kind is NoteKind.FAULT)
     if len(named) < 2:
         raise InputError(
             f"there {'is one group' if named else 'is nothing'} to compare by {by}",
@@ -83,14 +85,14 @@ def compare_notes(
                 high=high,
                 repeats=one.repeats,
                 visits=one.visits,
-                faults=faults.get(one.name, 0),
+                faults=faults[name_of(named[one.name][0])],
             )
         )
     figures.sort(key=lambda one: -one.value)
     order = [one.name for one in figures]
     rests = "these visits only" if within_visit else between.words
     if repeats is not None:
-        rests += f", repeats (spread of {repeats.percent:.2g} %)"
+        rests += f", repeats (spread of {significant(repeats.percent, 2)} %)"
     chosen = itertools.combinations(order, 2) if pairwise else ((order[0], other) for other in order[1:])
     pairs = tuple(
         (first, second, compare(estimates[first], estimates[second], matters=matters, rests_on=f"{rests}, timing"))
@@ -106,13 +108,39 @@ def _name(one: Note, by: str) -> str:
     return getattr(one, by) or f"(no {by} noted)"
 
 
-def _groups(several: Sequence[Note], by: str) -> dict[str, list[Note]]:
+def _namer(several: Sequence[Note], by: str) -> Callable[[Note], str]:
+    """Return what names the group that a note belongs to.
+
+    One drive through several bridges, or with several cables, is as many groups: what it does through one says nothing
+    about the other, and taken together their difference would pass for a spread of repeats. Where groups hold several
+    drives anyway, nothing is told apart.
+    """
+    if by != "drive" and len({one.drive for one in several}) > 1:
+        return lambda one: _name(one, by)
+    bridges: dict[str, set[str | None]] = defaultdict(set)
+    cables: dict[tuple[str, str | None], set[str | None]] = defaultdict(set)
+    for one in several:
+        bridges[_name(one, by)].add(one.bridge)
+        cables[_name(one, by), one.bridge].add(one.cable)
+
+    def name_of(one: Note) -> str:
+        name = group = _name(one, by)
+        if by != "bridge" and len(bridges[group]) > 1:
+            name += f", through {one.bridge}" if one.bridge else ", no bridge noted"
+        if by != "cable" and len(cables[group, one.bridge]) > 1:
+            name += f", cable {one.cable}" if one.cable else ", no cable noted"
+        return name
+
+    return name_of
+
+
+def _groups(several: Sequence[Note], name_of: Callable[[Note], str]) -> dict[str, list[Note]]:
     """Put notes into groups; loads after different starts, and different kinds of payload, are never put together."""
     states = len({one.state for one in several if one.kind is NoteKind.LOAD}) > 1
     payloads = len({one.payload_kind for one in several if one.kind is NoteKind.COPY}) > 1
     found: dict[str, list[Note]] = defaultdict(list)
     for one in several:
-        name = _name(one, by)
+        name = name_of(one)
         if states:
             name += f", {one.state or 'state not noted'}"
         if payloads:

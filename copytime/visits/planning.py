@@ -17,7 +17,7 @@ from copytime.analysis.run_sheet import Combination, Gaps, RunSheet, Schedule
 from copytime.errors import InputError
 from copytime.logbook.rows import dumps
 from copytime.notes import KitItem, KitKind, Note
-from copytime.units import duration_text, percent_text
+from copytime.units import duration_text, percent_text, significant
 from copytime.visits.combining import Asked, combine_all
 from copytime.visits.comparing import noted_between, noted_repeats
 from copytime.visits.expecting import ASSUMED_RATE, Streams, known_of
@@ -101,7 +101,7 @@ def make_run_sheet(
     )
     if planned.left_out and not planned.days:
         raise _too_short(planned, made, effort, wished)
-    words = f"repeats (spread of {repeats_spread.percent:.2g} %), timing by stopwatch and size as written"
+    words = f"repeats (spread of {significant(repeats_spread.percent, 2)} %), timing by stopwatch and size as written"
     return RunSheet(
         schedule=planned,
         ids=_ids(planned, kit, {one.id for one in notes}, wished.seed, asked.campaign),

@@ -55,6 +55,54 @@ def test_states_and_payload_kinds_are_never_put_together() -> None:
     assert {one.name for one in compare_notes(copies, "drive").groups} == {"One, large", "One, small"}
 
 
+def test_one_drive_through_two_bridges_is_two_groups() -> None:
+    """Put together they would have a spread of 70 % between repeats, which none of their repeats has."""
+    several = [
+        *(a_copy("Gull", time, bridge="Jetty", cable="short") for time in ("3:43", "3:45")),
+        *(a_copy("Gull", time, bridge="Coble", cable="short") for time in ("7:12", "7:15")),
+        a_copy("Gull", "41:00", bridge="Coble", cable="worn"),
+        a_copy("Slipway", "13:05"),
+        make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Gull", "bridge": "Coble", "cable": "worn"}, created=NOW),
+    ]
+    found = compare_notes(several, "drive")
+    assert {one.name: (one.repeats, one.faults) for one in found.groups} == {
+        "Gull, through Jetty": (2, 0),
+        "Gull, through Coble, cable short": (2, 0),
+        "Gull, through Coble, cable worn": (1, 1),
+        "Slipway": (1, 0),
+    }
+    assert all(one.low > 0.8 * one.value for one in found.groups)
+    assert [one.name for one in compare_notes(several[:2] + several[-2:-1], "drive").groups] == ["Gull", "Slipway"]
+
+
+def test_one_drive_at_two_hosts_is_told_apart_by_its_cables_as_well() -> None:
+    several = [
+        a_copy("Gull", "3:43", host="Harbour 4", cable="short"),
+        a_copy("Gull", "41:00", host="Harbour 4", cable="worn"),
+        a_copy("Gull", "3:50", host="Harbour 5", cable="short"),
+    ]
+    names = [one.name for one in compare_notes(several, "host").groups]
+    assert names == ["Harbour 4, cable short", "Harbour 5", "Harbour 4, cable worn"]
+    assert {one.name for one in compare_notes(several, "cable").groups} == {"short", "worn"}
+
+
+def test_a_fault_counts_for_its_group_whatever_else_its_name_says() -> None:
+    several = [a_load("One", "29", state="again"), a_load("One", "49", state="first-after-boot"), a_load("Two", "30")]
+    fault = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "One"}, created=NOW)
+    assert [(one.name, one.faults) for one in compare_notes([*several, fault], "drive").groups] == [
+        ("One, again", 1),
+        ("Two, state not noted", 0),
+        ("One, first-after-boot", 1),
+    ]
+
+
+def test_a_spread_beyond_a_hundred_percent_is_written_as_others_are() -> None:
+    found = compare_notes([a_copy("One", "1:00", "5:00"), a_copy("Two", "1:00", "9:00")], "drive")
+    rests = found.pairs[0][2].rests_on
+    assert "repeats (spread of 290 %)" in rests
+    assert "e+" not in rests + found.pairs[0][2].sentence()
+
+
 def test_what_else_differs_is_said() -> None:
     several = [a_copy("One", "13:37", host="Harbour 4"), a_copy("Two", "16:24", host="Harbour 5")]
     (said,) = compare_notes(several, "drive").remarks
