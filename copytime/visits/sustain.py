@@ -18,13 +18,13 @@ from copytime.errors import InputError, NoSpace, Stopped
 from copytime.logbook import Logbook
 from copytime.records import Direction, Pass, ProgressCallback, Qualification, Workload
 from copytime.safetext import plain
-from copytime.units import duration_text, size_text
+from copytime.units import size_text
 from copytime.visits.means import Means, means
 from copytime.visits.options import BLOCK, DEPTH, LARGE_LEAST, Options
 from copytime.visits.payloads import RESERVE
 from copytime.visits.plan import Plan, make_plan
 from copytime.visits.qualify import Outcome, Visit, logged_in
-from copytime.visits.telling import behind, wear
+from copytime.visits.telling import behind, between, wear
 from copytime.visits.timed import Station
 from copytime.visits.work import Look, Work
 from copytime.visits.works import LargeWork
@@ -152,7 +152,7 @@ def describe_sustain(made: SustainPlan) -> str:
             f"is {'kept' if asked.keep else 'removed at the end'}"
         ),
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
-        f"takes    about {duration_text(fast)} to {duration_text(slow)}",
+        f"takes    about {between(fast, slow)}",
         (
             f"care     none of your files is touched; it uses up {size_text(longest)}{rated} at most, and "
             "warms it:\n         let air at it, and let it cool before the next"

@@ -8,7 +8,12 @@ from copytime.units import duration_text, percent_text, size_text
 from copytime.visits.payloads import Payloads
 from copytime.visits.plan import LONGEST_PASS_S, Plan
 
-__all__ = ["behind", "describe", "wear"]
+__all__ = ["behind", "between", "describe", "wear"]
+
+
+def between(fast: float, slow: float) -> str:
+    """Say how long something takes, from two guesses in seconds; guesses that are nearly the same are one."""
+    return duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
 
 
 def describe(plan: Plan) -> str:
@@ -17,8 +22,6 @@ def describe(plan: Plan) -> str:
     times = f"{plan.repeats} to {plan.at_most} times" if plan.at_most != plan.repeats else f"{plan.repeats} times"
     times = "once" if plan.at_most == 1 else times
     laid = "the large one laid out first, " if options.laid_out else ""
-    fast, slow = plan.seconds
-    spoken = duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
     worn = wear(plan.write_bytes, options.endurance)
     cut = any(plan.may_shorten(workload) for workload in plan.payloads.workloads)
     lines = [
@@ -32,7 +35,7 @@ def describe(plan: Plan) -> str:
             "of its own that is removed at the end"
         ),
         f"reads    {size_text(plan.read_bytes)} in all" + (", the last time to check every byte" if options.verify else ""),
-        f"takes    about {spoken}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
+        f"takes    about {between(*plan.seconds)}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
         f"care     none of your files is touched; the writing uses up {worn} and warms it",
     ]
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
