@@ -43,6 +43,25 @@ def test_every_command_that_answers_in_text_has_a_sample_or_a_line() -> None:
         assert re.search(rf"copytime (?:--logbook \S+ )?{name}\b", rest), name
 
 
+def test_it_is_laid_out_to_be_read_as_it_is() -> None:
+    """Headings stand free, and prose fits a window; samples and tables are as wide as they are."""
+    lines = TEXT.split("\n")
+    for number, line in enumerate(lines):
+        if line.startswith("#"):
+            assert (number == 0 or lines[number - 1] == "") and lines[number + 1] == "", line
+        assert len(line) <= 132 or line.startswith(("    ", "| ")), line
+    assert len(TEXT.partition("\n    $ ")[0].split("\n")) < 30, "the first screen shows what comes out"
+
+
+def test_its_links_resolve() -> None:
+    """Files that it names are there; links inside it, if there are any, lead to a heading."""
+    for name in re.findall(r"`((?:copytime|tests|fixtures)/[\w./-]+)`", TEXT):
+        assert (README.parent / name).exists(), name
+    headings = {re.sub(r"[^\w -]", "", line.lstrip("# ")).lower().replace(" ", "-") for line in TEXT.split("\n")
+                if line.startswith("#")}  # fmt: skip
+    assert set(re.findall(r"\]\(#([^)]+)\)", TEXT)) <= headings
+
+
 @pytest.mark.parametrize("sample", of_kind("same"), ids=named)
 def test_what_computes_or_is_invented(sample: Sample, tmp_path: Path) -> None:
     assert of_demo(sample.command, demo_folder(tmp_path)).split("\n") == sample.shown.split("\n")
