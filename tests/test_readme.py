@@ -48,7 +48,8 @@ def test_it_is_laid_out_to_be_read_as_it_is() -> None:
     lines = TEXT.split("\n")
     for number, line in enumerate(lines):
         if line.startswith("#"):
-            assert (number == 0 or lines[number - 1] == "") and lines[number + 1] == "", line
+            assert number == 0 or lines[number - 1] == "", line
+            assert lines[number + 1] == "", line
         assert len(line) <= 132 or line.startswith(("    ", "| ")), line
     assert len(TEXT.partition("\n    $ ")[0].split("\n")) < 30, "the first screen shows what comes out"
 
