@@ -140,8 +140,9 @@ class Pass:
     where it does not tell. ``wrong_cells`` counts the 4 KiB units that were seen to come back wrong; ``mismatches`` lists
     the places. Of many small files ``workers`` is the number that were handled at once, ``recipe`` what sizes they had, and
     ``latencies_ns`` the time that each took. ``marks`` are short words for what happened to this pass: ``suspended``,
-    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``. ``cut_short`` says why
-    a pass ended before its payload was moved: what stands here was moved and timed, and is no rate of the size asked for.
+    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``, ``by-threads``.
+    ``cut_short`` says why a pass ended before its payload was moved: what stands here was moved and timed, and is no rate of
+    the size asked for.
     """
 
     id: str

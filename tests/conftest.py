@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.support.drives import LoopDrive, Throttle, loop_drive, why_no_throttle, why_not
-from tests.support.fuse_drive import FuseDrive, fuse_drive, why_no_fuse
+from tests.support.fuse_drive import FuseDrive, ahead_of_others, fuse_drive, why_no_fuse
 
 # One profile for all: a busy machine must not fail a property for being slow.
 settings.register_profile("steady", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -112,7 +112,7 @@ def fuse(tmp_path: Path) -> Iterator[FuseDrive]:
     why = why_no_fuse()
     if why is not None:
         skip_or_fail(why)
-    with fuse_drive(tmp_path) as made:
+    with ahead_of_others(), fuse_drive(tmp_path) as made:
         yield made
 
 

@@ -45,6 +45,10 @@ class Estimate:
     repeat_sd: float | None = None
 
 
+#: A difference of more than this, as a share, is not written out: ten times as fast and more.
+_BEYOND = 10.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
     """How the second figure differs from the first.
@@ -63,22 +67,40 @@ class Comparison:
     repeats_needed: int | None
     rests_on: str
 
+    @property
+    def signed(self) -> str:
+        """The difference in percent with its sign, without the sign of percent."""
+        return _signed(self.difference)
+
+    @property
+    def interval(self) -> str:
+        """The interval in percent, without the sign of percent; beyond ten times as fast no digits are given."""
+        high = f"{_signed(self.high)}" if self.high <= _BEYOND else f"more than {_BEYOND * 100:+.0f}"
+        return f"{_signed(self.low)} to {high}"
+
     def sentence(self) -> str:
         """Say it for people."""
         size = f"{abs(self.difference) * 100:.1f} %"
-        way = "faster" if self.difference > 0 else "slower"
-        interval = f"{self.low * 100:+.1f} to {self.high * 100:+.1f} %"
+        if size != "0.0 %":
+            size += " faster" if self.difference > 0 else " slower"
+        interval = f"{self.interval} %"
         if self.outcome is Outcome.DIFFERS:
-            return f"differs: {size} {way} ({interval})"
+            return f"differs: {size} ({interval})"
         if self.outcome is Outcome.DIFFERS_LITTLE:
-            return f"differs, but by less than the {self.matters * 100:g} % that matter: {size} {way} ({interval})"
+            return f"differs, but by less than the {self.matters * 100:g} % that matter: {size} ({interval})"
         if self.outcome is Outcome.SAME:
             return f"the same within the {self.matters * 100:g} % that matter ({interval})"
         more = f"; {self.repeats_needed} repeats on each side would settle it" if self.repeats_needed else ""
         return (
-            f"within the margin of error: {size} {way} ({interval}; this many runs cannot show less than about "
+            f"within the margin of error: {size} ({interval}; this many runs cannot show less than about "
             f"{significant(self.detectable * 100, 2)} %{more})"
         )
+
+
+def _signed(share: float) -> str:
+    """Write a share in percent with its sign; nothing has none."""
+    text = f"{share * 100:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text
 
 
 def compare(

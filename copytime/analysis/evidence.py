@@ -15,13 +15,16 @@ from copytime.analysis.compare import Estimate, difference_margin
 from copytime.analysis.margins import whole_quantile
 from copytime.links import Link
 from copytime.links import find_link as link_called
-from copytime.records import Direction, Part, Workload
+from copytime.records import Access, Direction, Part, Workload
 
 __all__ = [
     "CLEARLY",
     "LOOSE",
+    "OTHER_SYSTEM",
+    "PAST_MEMORY",
     "RATED",
     "SHORTER",
+    "THROUGH_MEMORY",
     "Clearing",
     "LinkState",
     "Observation",
@@ -54,6 +57,9 @@ SHORTER = "a shorter run"
 
 #: Why what a maker states clears provisionally only.
 RATED = "the maker's figure"
+
+#: Why what went the other way, or with another file system on the drive, clears provisionally only.
+PAST_MEMORY, THROUGH_MEMORY, OTHER_SYSTEM = "past memory", "through memory", "with the file system"
 
 #: Of a payload that is not known, or of many sizes, only this much is known: large files are the easier thing.
 LOOSE = ("mixed", "unknown")
@@ -102,7 +108,8 @@ class Observation:
     that somebody or something doubts it, ``fresh`` that data were read back that had just been written, ``turns`` whether
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
     ``content`` names the very payload where it has a name: copies of it are alike, whatever it is. ``recipe`` names the
-    sizes of small files that were made for the purpose: files of another size are another thing.
+    sizes of small files that were made for the purpose: files of another size are another thing. ``access`` tells whether
+    the bytes went past memory or through it, ``file_system`` what lay on the drive; None where that is not known.
     """
 
     id: str
@@ -124,6 +131,8 @@ class Observation:
     usable: bool = True
     content: str | None = None
     recipe: str | None = None
+    access: Access | None = None
+    file_system: str | None = None
 
     @property
     def rate(self) -> float:
@@ -268,9 +277,18 @@ def reservations(part: Part, one: Observation, other: Observation, *, elsewhere:
         said.append("by another cable")
     if one.payload in LOOSE and (one.content is None or one.content != other.content):
         said.append("large files against a payload that is mixed or not known")
+    if _differ(one.access, other.access):
+        said.append(THROUGH_MEMORY if other.access is Access.BUFFERED else PAST_MEMORY)
+    if part.kind == "host" and _differ(one.file_system, other.file_system):
+        said.append(f"{OTHER_SYSTEM} {other.file_system}")  # the host's own work, which another one changes
     if part.kind == "drive":
         said += _drive_reservations(one, other)
     return tuple(said)
+
+
+def _differ(one: str | None, other: str | None) -> bool:
+    """Tell whether two words are known to differ."""
+    return one is not None and other is not None and one != other
 
 
 def _drive_reservations(one: Observation, other: Observation) -> list[str]:

@@ -67,9 +67,11 @@ class _Through:
     def kind(self, one: Observation) -> _Kind:
         """Return everything but the host that reservations depend on; equal kinds meet with equal ones."""
         part, loose = self._of
-        made: _Kind = (one.payload, one.recipe, one.rated, one.protocol, one.mode, one.name_of("cable"))
+        made: _Kind = (one.payload, one.recipe, one.rated, one.protocol, one.mode, one.name_of("cable"), one.access)
         if part.kind == "drive":
             made += (one.native, one.run_bytes, one.fresh, one.turns)
+        elif part.kind == "host":
+            made += (one.file_system,)
         return (*made, one.content) if loose else made
 
     def plan(self, one: Observation) -> _Plan:

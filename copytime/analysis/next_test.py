@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
-from copytime.analysis.evidence import RATED, SHORTER, Clearing, Observation
+from copytime.analysis.evidence import OTHER_SYSTEM, PAST_MEMORY, RATED, SHORTER, THROUGH_MEMORY, Clearing, Observation
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
@@ -146,6 +146,10 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
             return f"read from {name} again after it was detached and rested, {what}."
         if reason == "seen on one visit only":
             return f"repeat {', '.join(weak.evidence[:2])} on another visit, so that {name} is cleared for good."
+        if reason in (PAST_MEMORY, THROUGH_MEMORY):
+            return f"{name} and what it is held against the same way, past memory or through it (--buffered){on}, {what}."
+        if reason.startswith(OTHER_SYSTEM):
+            return f"{name} and what it is held against with the same file system on the drive{on}, {what}."
         if reason.startswith("large files"):
             return f"the same payload through {name} with every other part changed{on}."
     drive, setter = observation.part_of("drive"), one.pace_setter

@@ -94,7 +94,8 @@ def observation_of(
     disk, ``fresh`` that it read back what had just been written. ``run_bytes`` is more than the payload where a sustained
     trace covers more. What memory answered is not used at all, and what no counter witnessed clears nothing.
     """
-    parts, links = chain_members(chain)
+    members = tuple(chain)
+    parts, links = chain_members(members)
     outer = next((one for one in reversed(links) if one.part.kind == "link" and one.part.link), None)
     row = _link_of(outer.part) if outer is not None else None
     return Observation(
@@ -115,5 +116,7 @@ def observation_of(
         fresh=fresh,
         turns=turns,
         recipe=result.recipe,
+        access=result.access,
+        file_system=next((part.name for part in members if part.kind == "file system"), None),
         usable=result.witness is not Witness.CACHED,
     )

@@ -53,6 +53,10 @@ _QUIET = 0.002
 #: Chunks that are slow and fast by turns by more than this (a logarithm) are looked at in pairs.
 _TURNS = 0.3
 
+#: Above this noise (a logarithm) single chunks may be too short to show a swing: time granted in slices of about the length
+#: of a chunk is noise that goes away in larger ones. So many chunks are then put together.
+_COARSE, _PUT_TOGETHER = 0.2, (2, 3, 4, 6, 8)
+
 #: A drop is larger than JUMP by this many standard errors.
 _BELIEVED = 3.0
 
@@ -92,7 +96,8 @@ class Phase:
 class Drop:
     """Where the fast phase ends: ``after_bytes``, between ``low_bytes`` and ``high_bytes`` with 95 %, and what it costs.
 
-    ``before`` and ``after`` are the rates on its two sides, bytes per second.
+    ``before`` and ``after`` are the rates on its two sides, bytes per second. The chunk next to it on either side is left
+    out of them, because the jump lies inside one of the two, and some percent of a short phase hang on that one.
     """
 
     after_bytes: int
@@ -146,8 +151,12 @@ def chunked(trace: Trace, payload_bytes: int, chunk_bytes: int) -> tuple[int, Va
     return blocks * trace.chunk_bytes, np.diff(ends, prepend=0.0)
 
 
-def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
-    """Find the phases of a stream of equal chunks; ``seconds`` is the time that each took."""
+def phases_of(chunk_bytes: int, seconds: Values, *, finest: bool = True) -> Phases:
+    """Find the phases of a stream of equal chunks; ``seconds`` is the time that each took.
+
+    Where these hardly tell anything for noise, an oscillation is looked for in larger ones as well, unless they are not the
+    ``finest`` that there are.
+    """
     count = len(seconds)
     if not count:
         return Phases(
@@ -155,22 +164,26 @@ def phases_of(chunk_bytes: int, seconds: Values) -> Phases:
         )
     logs = _logs(seconds)
     if _by_turns(logs):
-        return _of_pairs(chunk_bytes, seconds, logs)
+        return _together(2, chunk_bytes, seconds, logs)
     even = _logs(evened(seconds))
     heard = noise(even)
     heard = Noise(sd=max(heard.sd, _QUIET), alike=heard.alike)
     levels, dips = _without_dips(joined(smoothed(even), _breaks(even), heard, math.log1p(JUMP)))
     made = tuple(_phase(chunk_bytes, seconds, logs, line, heard) for line in levels)
     worst = int(np.argmax(seconds))
-    return Phases(
+    found = Phases(
         chunk_bytes=chunk_bytes,
         phases=made,
-        drop=_drop(chunk_bytes, even, levels, made, heard),
+        drop=_drop(chunk_bytes, seconds, even, levels, heard),
         oscillation=_oscillation(made),
         dips=dips,
         worst_at_bytes=worst * chunk_bytes,
         worst_rate=float(chunk_bytes / max(seconds[worst], 1e-9)),
     )
+    if finest and found.drop is None and found.oscillation is None and heard.sd > _COARSE:
+        coarser = (_together(count, chunk_bytes, seconds, logs, finest=False) for count in _PUT_TOGETHER)
+        return next((one for one in coarser if one.oscillation is not None and one.drop is None), found)
+    return found
 
 
 def _by_turns(logs: Values) -> bool:
@@ -181,10 +194,11 @@ def _by_turns(logs: Values) -> bool:
     return near > _TURNS and far < near / 2
 
 
-def _of_pairs(chunk_bytes: int, seconds: Values, logs: Values) -> Phases:
-    """Find the phases of chunks of twice the size; the slowest one and the spread stay those of the single chunks."""
-    pairs = len(seconds) // 2
-    found = phases_of(2 * chunk_bytes, seconds[: 2 * pairs].reshape(pairs, 2).sum(axis=1))
+def _together(count: int, chunk_bytes: int, seconds: Values, logs: Values, *, finest: bool = True) -> Phases:
+    """Find the phases of ``count`` chunks put together; the slowest one and the spread stay those of the single chunks."""
+    groups = len(seconds) // count
+    whole = seconds[: count * groups].reshape(groups, count).sum(axis=1)
+    found = phases_of(count * chunk_bytes, whole, finest=finest)
     worst = int(np.argmax(seconds))
     made = []
     for one in found.phases:
@@ -305,7 +319,7 @@ def _phase(chunk_bytes: int, seconds: Values, logs: Values, line: Line, heard: N
     )
 
 
-def _drop(chunk_bytes: int, logs: Values, lines: list[Line], made: tuple[Phase, ...], heard: Noise) -> Drop | None:
+def _drop(chunk_bytes: int, seconds: Values, logs: Values, lines: list[Line], heard: Noise) -> Drop | None:
     """Find the first jump after which everything is clearly slower than anything before."""
     for at in range(1, len(lines)):
         before, after = lines[:at], lines[at:]
@@ -319,8 +333,8 @@ def _drop(chunk_bytes: int, logs: Values, lines: list[Line], made: tuple[Phase, 
                 after_bytes=lines[at].start * chunk_bytes,
                 low_bytes=low * chunk_bytes,
                 high_bytes=high * chunk_bytes,
-                before=made[at - 1].rate,
-                after=made[at].rate,
+                before=chunk_bytes / float(seconds[lines[at - 1].start : lines[at].start - 1].mean()),
+                after=chunk_bytes / float(seconds[lines[at].start + 1 : lines[at].end].mean()),
             )
     return None
 

@@ -59,6 +59,16 @@ class Linux:
             busy_write_ns=sum(one.busy_write_ns or 0 for one in known),
         )
 
+    def waiting_bytes(self) -> int | None:
+        """Tell how much memory holds that drives have still to write, of all drives together; None where that is not told.
+
+        Source: Linux Documentation/filesystems/proc.rst, 'meminfo': Dirty and Writeback, in KiB.
+        """
+        text = self.blocks.read(self.proc / "meminfo") or ""
+        found = [line.split() for line in text.splitlines() if line.startswith(("Dirty:", "Writeback:"))]
+        counts = [int(words[1]) * 1024 for words in found if len(words) > 1 and words[1].isdecimal()]
+        return sum(counts) if len(counts) == 2 else None
+
     def states(self, target: Target) -> tuple[DiskState, ...]:
         """Read what may change about each disk; see Platform."""
         return tuple(self.blocks.state(disk.number) for disk in target.disks)

@@ -216,6 +216,9 @@ class LinuxFacts:
         folder = (self.sys / "class/block" / name).resolve()
         parts = [one for one in _listed(folder) if (folder / one / "partition").exists()]
         names = {name, *parts, *self._holders(folder, parts)}
+        for members in self.sys.glob("fs/btrfs/*-*/devices"):  # the mount names one device of several
+            if not names.isdisjoint(_listed(members)):
+                names.update(_listed(members))
         home = self.sys / "class/block"
         numbers = {self._read(home / one / "dev") for one in names}
         sources = {f"/dev/{one}" for one in names}

@@ -114,10 +114,29 @@ class Target:
         """What to call the drive in a table."""
         if not self.disks:
             return f"{self.file_system} ({self.backing})"
-        loop = next((layer.name for layer in self.layers if layer.kind == "loop"), None)
-        if loop is not None:
-            return loop  # the disk under the file is shared with everything else on it: it is not what is tested
-        return " + ".join(disk.label for disk in self.disks)
+        return self._loop or " + ".join(disk.label for disk in self.disks)
+
+    @property
+    def _loop(self) -> str | None:
+        """The loop device, if one is tested: the disk under its file is shared with everything else that lies there."""
+        return next((layer.name for layer in self.layers if layer.kind == "loop"), None)
+
+    @property
+    def is_loop(self) -> bool:
+        """Whether a loop device is tested."""
+        return self._loop is not None
+
+    @property
+    def serial(self) -> str | None:
+        """The serial number of what is tested; a loop device has none, whatever its file lies on."""
+        return self.disks[0].serial if self.disks and not self.is_loop else None
+
+    @property
+    def capacity_bytes(self) -> int | None:
+        """The capacity of what is tested, None where that is no one drive; of a loop device, what its file system holds."""
+        if self.is_loop:
+            return self.total_bytes
+        return self.disks[0].size_bytes if len(self.disks) == 1 else None
 
     @property
     def flush_reaches_drive(self) -> bool:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
     campaign_option,
     check_output,
@@ -14,17 +15,14 @@ from copytime.cli.common import (
     deliver,
     json_option,
     json_text,
-    open_logbook,
     output_option,
     say_warnings,
     session,
-    told_unlogged,
 )
 from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode, InputError
 
 if TYPE_CHECKING:
-    from copytime.logbook import Logbook
     from copytime.visits.copy_plan import CopyPlan
     from copytime.visits.copying import CopyResult
 
@@ -71,6 +69,7 @@ def copy(
     """
     from copytime.cli.stopping import run_stoppable
     from copytime.visits.copy_plan import plan_copy
+    from copytime.visits.copying import carry_out
 
     check_output(output)
     if predict:
@@ -90,25 +89,21 @@ def copy(
         return ExitCode.DONE
     if not session().quiet:
         say(words)
-    book = open_logbook("The copy goes on and is printed, but not logged.")
-    try:
-        found = _carried_out(plan, book, campaign)
-    finally:
-        if book is not None:
-            book.close()
+    found = at_work(
+        lambda book, live, stop: carry_out(plan, campaign=campaign, logbook=book, progress=live, stop=stop),
+        otherwise="The copy goes on and is printed, but not logged.",
+        stopping="stopping: complete files are kept, unfinished ones are being removed ...",
+    )
     _show(found, as_json=as_json, output=output)
-    unlogged = told_unlogged(found.qualification.warnings)
+    code = ended(found.qualification, found.failure)
     if found.failure is not None:
-        say_error(found.failure.message, found.failure.hint)
         _tell_kept(found)
-        return found.failure.exit_code
-    if found.qualification.mismatches:
-        return ExitCode.WRONG_DATA
-    if found.left or found.not_compared:
+        return code
+    if code != ExitCode.WRONG_DATA and (found.left or found.not_compared):
         counts = f"{len(found.left)} not copied, {len(found.not_compared)} not compared"
         say_error(f"not everything went through: {counts}", "They are listed above; --json has all of them.")
         return ExitCode.FAILED
-    return ExitCode.FAILED if unlogged else ExitCode.DONE
+    return code
 
 
 def describe(plan: CopyPlan) -> str:
@@ -133,23 +128,6 @@ def describe(plan: CopyPlan) -> str:
     if tree.special:
         lines.append(f"left     {len(tree.special)} that are neither files, folders nor links")
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
-
-
-def _carried_out(plan: CopyPlan, book: Logbook | None, campaign: str | None) -> CopyResult:
-    """Copy with progress where somebody watches, ready to be stopped."""
-    from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
-    from copytime.visits.copying import carry_out
-
-    bars = Bars() if bars_wanted(quiet=session().quiet) else None
-    try:
-        return run_stoppable(
-            lambda stop: carry_out(plan, campaign=campaign, logbook=book, progress=bars, stop=stop),
-            stopping="stopping: complete files are kept, unfinished ones are being removed ...",
-        )
-    finally:
-        if bars is not None:
-            bars.close()
 
 
 def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:

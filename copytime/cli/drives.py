@@ -49,7 +49,7 @@ def drives(device: str | None, *, link: str | None, inner_link: str | None, as_j
         inner=find_link(inner_link) if inner_link else None,
     )
     if device is not None:
-        found = (_named(device, found),)
+        found = _named(device, found)
     told = [drive_object(one) for one in found]
     if as_json:
         answer(json_text(drives_document(datetime.now().astimezone().isoformat(timespec="seconds"), told)))
@@ -62,24 +62,34 @@ def drives(device: str | None, *, link: str | None, inner_link: str | None, as_j
     return ExitCode.DONE
 
 
-def _named(device: str, found: tuple[AttachedDrive, ...]) -> AttachedDrive:
-    """Find the drive that ``device`` names: by itself, by a partition of it, or by a folder on it."""
+def _named(device: str, found: tuple[AttachedDrive, ...]) -> tuple[AttachedDrive, ...]:
+    """Find what ``device`` names: a drive by itself or by a partition of it, or all that stand behind a folder."""
     from copytime.safetext import plain
     from copytime.suggest import nearest
 
     wanted = device.removeprefix("/dev/")
-    place = os.path.realpath(device)
     for one in found:
         if wanted in (one.name, one.device) or wanted in [part.name for part in one.facts.partitions]:
-            return one
-    above = [(mount.path, one) for one in found for mount in one.mounts if _is_under(place, mount.path)]
-    if os.path.isdir(place) and above:
-        return max(above, key=lambda pair: len(pair[0]))[1]
+            return (one,)
+    if os.path.isdir(device):
+        return _behind(device, found)
     names = [one.name for one in found]
     close = nearest(wanted, names)
     hint = f"Did you mean {close}?" if close else f"Attached are: {', '.join(map(plain, names)) or 'none'}"
     raise InputError(f"there is no drive '{plain(device, limit=80)}' here", hint=hint)
 
 
-def _is_under(place: str, mount_point: str) -> bool:
-    return place == mount_point or place.startswith(mount_point.rstrip("/") + "/")
+def _behind(folder: str, found: tuple[AttachedDrive, ...]) -> tuple[AttachedDrive, ...]:
+    """Find the drives behind a folder; a loop device stands for the disk that its file lies on."""
+    from copytime.attached import platform
+    from copytime.safetext import plain
+
+    target = platform().target(folder)
+    loops = {layer.name for layer in target.layers if layer.kind == "loop"}
+    behind = tuple(one for one in found if one.name in loops) or tuple(
+        one for one in found if one.name in {disk.name for disk in target.disks}
+    )
+    if not behind:
+        why = "; ".join(target.remarks) or f"what stands behind {plain(folder, limit=80)} is not among the drives listed"
+        raise InputError(why, hint="Without a name 'copytime drives' lists all drives.")
+    return behind

@@ -78,8 +78,7 @@ def with_kit(options: Options, target: Target) -> Options:
         return options
     from copytime.visits.way import bridge_ids
 
-    serial = target.disks[0].serial if target.disks else None
-    return by_the_kit(options, known, serial=serial, ids=lambda: bridge_ids(target, options))
+    return by_the_kit(options, known, serial=target.serial, ids=lambda: bridge_ids(target, options))
 
 
 def way_options(function: F) -> F:
@@ -121,8 +120,7 @@ def needs_met(needs: Sequence[Need], one: Qualification, plan: Plan) -> tuple[Re
         return ()
     from copytime.visits.needs import check_needs
 
-    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    return check_needs(needs, results=one.results, way=plan.way, capacity=capacity)
+    return check_needs(needs, results=one.results, way=plan.way, capacity=plan.target.capacity_bytes)
 
 
 def requirement_text(asker: str, found: Sequence[Requirement]) -> str:

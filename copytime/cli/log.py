@@ -195,6 +195,7 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
     copytime log show 3f2a --time-for 88GB         of a 'copytime sustain'
     """
     from copytime.cli.sustain import show_stream
+    from copytime.report.copies import apart_text
     from copytime.report.documents import qualification_document
     from copytime.report.sustain import is_stream
     from copytime.report.text import qualification_text
@@ -210,7 +211,8 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
         more = changes_of(one)
         show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)
         return ExitCode.DONE
-    text = qualification_text(one, answer_width(output)) + changes_of(one)
+    apart = apart_text(one)
+    text = qualification_text(one, answer_width(output)) + (f"\n\n{apart}" if apart else "") + changes_of(one)
     deliver(json_text(qualification_document(one), from_logbook=True) if as_json else text, output)
     if not session().quiet:
         for said in one.warnings:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from copytime.attached import Target
     from copytime.records import Direction
     from copytime.report.predictions import Knowledge
+    from copytime.visits.same_drive import Identity
 
 __all__ = ["predict_copy"]
 
@@ -83,27 +85,53 @@ def _described(mix: str) -> list[int]:
 
 def _sizes(source: str) -> list[int]:
     """Walk SOURCE and take the sizes of its files."""
+    if not hasattr(os, "O_DIRECTORY"):  # Windows opens no folders; sizes alone may be asked for by path
+        return _sizes_by_path(os.path.realpath(source))
     from copytime.cli.stopping import run_stoppable
     from copytime.engine.tree import walk
 
     tree = run_stoppable(lambda stop: walk(os.path.realpath(source), stop=stop), stopping="stopping ...")
-    if tree.unread and not session().quiet:
-        say_note(f"{len(tree.unread)} files or folders could not be looked at and are not in the prediction")
+    _tell_unread(len(tree.unread))
     return [one.size for one in tree.files]
+
+
+def _sizes_by_path(real: str) -> list[int]:
+    """Take the sizes of a file or of all files in a folder; links are not followed, and what cannot be read is told."""
+    if os.path.isfile(real):
+        return [os.path.getsize(real)]
+    unread: list[OSError] = []
+    sizes = []
+    for folder, _, names in os.walk(real, onerror=unread.append):
+        for name in names:
+            try:
+                found = os.lstat(os.path.join(folder, name))
+            except OSError as error:
+                unread.append(error)
+                continue
+            sizes += [found.st_size] if stat.S_ISREG(found.st_mode) else []
+    _tell_unread(len(unread))
+    return sizes
+
+
+def _tell_unread(count: int) -> None:
+    if count and not session().quiet:
+        say_note(f"{count} files or folders could not be looked at and are not in the prediction")
 
 
 def _known(places: list[str | None], drive: str | None) -> list[Knowledge]:
     """Find the models of both sides: one drive is read from, the other written to. Raises InputError where there is none."""
     from copytime.attached import platform
     from copytime.records import Direction
+    from copytime.visits.conditions import about_target
+    from copytime.visits.same_drive import UNKNOWN, identity_of
 
     ways = (Direction.FROM_DRIVE, Direction.TO_DRIVE)
     if drive is not None:
-        asked = [({drive}, way) for way in ways]
+        asked = [({drive}, way, UNKNOWN) for way in ways]
     else:
         targets = [platform().target(place) for place in places if place is not None]
-        asked = [(_names(target), way) for target, way in zip(targets, ways, strict=True)]
-    found = [known for names, way in asked if (known := _knowledge(names, way)) is not None]
+        asked = [(_names(one), way, identity_of(about_target(one))) for one, way in zip(targets, ways, strict=True)]
+    found = [known for names, way, which in asked if (known := _knowledge(names, way, which)) is not None]
     if not found:
         told = drive or min(asked[-1][0])
         raise InputError(
@@ -121,10 +149,11 @@ def _names(target: Target) -> set[str]:
     return {target.drive_label, *([registered] if registered is not None else [])}
 
 
-def _knowledge(names: set[str], way: Direction) -> Knowledge | None:
-    """Ask the logbook what it knows of one drive."""
+def _knowledge(names: set[str], way: Direction, which: Identity) -> Knowledge | None:
+    """Ask the logbook what it knows of one drive, and of no other that is called alike."""
     from copytime.logbook import Logbook
     from copytime.report.predictions import known_of
+    from copytime.visits.same_drive import identity_of, is_another
 
     book = Logbook.read(session().logbook_path)
     if book is None:
@@ -134,4 +163,5 @@ def _knowledge(names: set[str], way: Direction) -> Knowledge | None:
         fitting = [
             one for one in reversed(book.qualifications()) if one["drive"].casefold() in wanted and one["struck"] is None
         ]
-        return known_of((book.qualification(one["id"]) for one in fitting), way)
+        visits = (book.qualification(one["id"]) for one in fitting)
+        return known_of((one for one in visits if not is_another(which, identity_of(one.conditions))), way)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
     answer_width,
     campaign_option,
@@ -16,11 +17,9 @@ from copytime.cli.common import (
     deliver,
     json_option,
     json_text,
-    open_logbook,
     output_option,
     say_warnings,
     session,
-    told_unlogged,
 )
 from copytime.cli.fitting import (
     declared,
@@ -32,12 +31,11 @@ from copytime.cli.fitting import (
     way_options,
     with_kit,
 )
-from copytime.cli.voice import fitted, say, say_error
+from copytime.cli.voice import fitted, say
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
     from copytime.analysis.requirements import Requirement
-    from copytime.logbook import Logbook
     from copytime.notes import KitItem
     from copytime.records import Qualification, Workload
     from copytime.visits.options import Options
@@ -136,40 +134,21 @@ def qualify(
     if not here.quiet:
         say(describe(plan))
     ask(plan, yes=yes)
-    book = open_logbook("The measurement goes on and is printed, but not logged.")
-    try:
-        outcome = _measure(plan, book, model=asked["model"])
-    finally:
-        if book is not None:
-            book.close()
+    outcome = _measure(plan, model=asked["model"])
     one = outcome.qualification
     asks = _asked(host, one, plan) if host is not None else ()
     asks += needs_met(needs, one, plan)
     _show(one, host.name if host is not None else "you" if needs else None, asks, as_json=as_json, output=output)
     say_warnings(outcome.notices if here.quiet else one.warnings)
-    return _code(outcome, asks)
-
-
-def _code(outcome: Outcome, asks: tuple[Requirement, ...]) -> int:
-    """Say what went wrong, and return what that means for the shell."""
-    one = outcome.qualification
-    unlogged = told_unlogged(one.warnings)
-    if outcome.failure is not None:
-        say_error(outcome.failure.message, outcome.failure.hint)
-        return outcome.failure.exit_code
-    if one.mismatches:
-        return ExitCode.WRONG_DATA
-    if unlogged:
-        return ExitCode.FAILED
-    return ExitCode.NOT_MET if any(each.met != "met" for each in asks) else ExitCode.DONE
+    code = ended(one, outcome.failure)
+    return ExitCode.NOT_MET if code == ExitCode.DONE and any(each.met != "met" for each in asks) else code
 
 
 def _asked(host: KitItem, one: Qualification, plan: Plan) -> tuple[Requirement, ...]:
     """Check what a host asks of the drive that was measured."""
     from copytime.visits.fitting import requirements_of
 
-    capacity = plan.target.disks[0].size_bytes if plan.target.disks else None
-    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=capacity)
+    return requirements_of(host, results=one.results, link=plan.way.slowest, capacity=plan.target.capacity_bytes)
 
 
 def _options(asked: dict[str, Any]) -> Options:
@@ -219,20 +198,16 @@ def ask(plan: Plan, *, yes: bool) -> None:
     click.confirm(f"This {plan.must_ask.removeprefix('it ')}. Go ahead?", abort=True, err=True)
 
 
-def _measure(plan: Plan, book: Logbook | None, *, model: bool) -> Outcome:
-    """Carry out the plan with progress where somebody watches, ready to be stopped."""
-    from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
+def _measure(plan: Plan, *, model: bool) -> Outcome:
+    """Carry out the plan."""
     from copytime.visits.model import measure_model
     from copytime.visits.qualify import measure
 
     run = measure_model if model else measure
-    bars = Bars() if bars_wanted(quiet=session().quiet) else None
-    try:
-        return run_stoppable(lambda stop: run(plan, logbook=book, progress=bars, stop=stop))
-    finally:
-        if bars is not None:
-            bars.close()
+    return at_work(
+        lambda book, live, stop: run(plan, logbook=book, progress=live, stop=stop),
+        otherwise="The measurement goes on and is printed, but not logged.",
+    )
 
 
 def _show(

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from copytime.cli.at_work import at_work
 from copytime.cli.common import (
     check_output,
     command,
     deliver,
     json_option,
     json_text,
-    open_logbook,
     output_option,
     say_warnings,
     session,
@@ -22,10 +21,6 @@ from copytime.cli.common import (
 )
 from copytime.cli.voice import fitted, say
 from copytime.errors import ExitCode, InputError
-
-if TYPE_CHECKING:
-    from copytime.logbook import Logbook
-    from copytime.records import SelfCheck
 
 __all__ = ["selfcheck"]
 
@@ -53,6 +48,7 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
     from copytime.report.text import selfcheck_text
     from copytime.units import size_text
     from copytime.visits.plan import check_target
+    from copytime.visits.selfcheck import selfcheck as check
     from copytime.visits.selfcheck import will_write
 
     check_output(output)
@@ -67,28 +63,12 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
         return ExitCode.DONE
     if not here.quiet:
         say(plan)
-    book = open_logbook("The check goes on and is printed, but not logged.")
-    try:
-        one = _checked(found.path, book)
-    finally:
-        if book is not None:
-            book.close()
+    one = at_work(
+        lambda book, live, stop: check(found.path, logbook=book, progress=live, stop=stop),
+        otherwise="The check goes on and is printed, but not logged.",
+    )
     deliver(json_text(selfcheck_document(one)) if as_json else selfcheck_text(one), output)
     say_warnings(said for said in one.warnings if not here.quiet or said not in found.remarks)
     if told_unlogged(one.warnings):
         return ExitCode.FAILED
     return ExitCode.NOT_MET if one.shown is Shown.FAILS else ExitCode.DONE
-
-
-def _checked(target: str, book: Logbook | None) -> SelfCheck:
-    """Check, ready to be stopped."""
-    from copytime.cli.progress import Bars, bars_wanted
-    from copytime.cli.stopping import run_stoppable
-    from copytime.visits.selfcheck import selfcheck as check
-
-    bars = Bars() if bars_wanted(quiet=session().quiet) else None
-    try:
-        return run_stoppable(lambda stop: check(target, logbook=book, progress=bars, stop=stop))
-    finally:
-        if bars is not None:
-            bars.close()

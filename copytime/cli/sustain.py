@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
     campaign_option,
     check_output,
@@ -14,22 +15,17 @@ from copytime.cli.common import (
     deliver,
     json_option,
     json_text,
-    open_logbook,
     output_option,
     say_warnings,
     session,
-    told_unlogged,
 )
 from copytime.cli.fitting import declared, way_options, with_kit
 from copytime.cli.qualify import SIZE, ask, known_rates
-from copytime.cli.voice import answer, say, say_error
+from copytime.cli.voice import answer, say
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
-    from copytime.logbook import Logbook
     from copytime.records import Qualification
-    from copytime.visits.qualify import Outcome
-    from copytime.visits.sustain import SustainPlan
 
 __all__ = ["show_stream", "sustain"]
 
@@ -81,7 +77,7 @@ def sustain(
     """
     from copytime.attached import platform
     from copytime.visits.options import DEPTH, Options
-    from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan
+    from copytime.visits.sustain import Sustain, describe_sustain, make_sustain_plan, stream
 
     check_output(output)
     found = platform().target(target)
@@ -102,35 +98,12 @@ def sustain(
     if not session().quiet:
         say(describe_sustain(made))
     ask(made.plan, yes=yes)
-    book = open_logbook("The stream goes on and is printed, but not logged.")
-    try:
-        outcome = _stream(made, book)
-    finally:
-        if book is not None:
-            book.close()
-    one = outcome.qualification
-    show_stream(one, as_json=as_json, output=output, notices=outcome.notices)
-    unlogged = told_unlogged(one.warnings)
-    if outcome.failure is not None:
-        say_error(outcome.failure.message, outcome.failure.hint)
-        return outcome.failure.exit_code
-    if one.mismatches:
-        return ExitCode.WRONG_DATA
-    return ExitCode.FAILED if unlogged else ExitCode.DONE
-
-
-def _stream(made: SustainPlan, book: Logbook | None) -> Outcome:
-    """Carry out the plan with progress where somebody watches, ready to be stopped."""
-    from copytime.cli import progress
-    from copytime.cli.stopping import run_stoppable
-    from copytime.visits.sustain import stream
-
-    bars = progress.Bars() if progress.bars_wanted(quiet=session().quiet) else None
-    try:
-        return run_stoppable(lambda stop: stream(made, logbook=book, progress=bars, stop=stop))
-    finally:
-        if bars is not None:
-            bars.close()
+    outcome = at_work(
+        lambda book, live, stop: stream(made, logbook=book, progress=live, stop=stop),
+        otherwise="The stream goes on and is printed, but not logged.",
+    )
+    show_stream(outcome.qualification, as_json=as_json, output=output, notices=outcome.notices)
+    return ended(outcome.qualification, outcome.failure)
 
 
 def show_stream(

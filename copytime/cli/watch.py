@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from copytime.cli.at_work import at_work
 from copytime.cli.common import (
     campaign_option,
     check_output,
@@ -15,7 +16,6 @@ from copytime.cli.common import (
     deliver,
     json_option,
     json_text,
-    open_logbook,
     output_option,
     say_warnings,
     session,
@@ -49,7 +49,6 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
     The clock starts when the drive's own counters rise and stops when they fell quiet; reading them moves nothing. Ctrl-C
     ends it at once and keeps what was seen.
     """
-    from copytime.cli.stopping import run_stoppable
     from copytime.report.watches import watch_document, watch_text
     from copytime.safetext import plain
     from copytime.visits.watching import QUIET_S, drive_to_watch
@@ -61,18 +60,12 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
     wait = QUIET_S if quiet_s is None else quiet_s
     if not here.quiet:
         say(f"watching {plain(target.drive_label)} at {plain(target.path)}; start the copy now. Ctrl-C ends it")
-    live = _Live() if sys.stderr.isatty() and not here.quiet else None
-    book = open_logbook("The copy is watched and printed, but not logged.")
-    try:
-        found = run_stoppable(
-            lambda stop: follow(target, quiet_s=wait, campaign=campaign, logbook=book, progress=live, stop=stop),
-            stopping="stopping ...",
-        )
-    finally:
-        if live is not None:
-            live.close()
-        if book is not None:
-            book.close()
+    found = at_work(
+        lambda book, live, stop: follow(target, quiet_s=wait, campaign=campaign, logbook=book, progress=live, stop=stop),
+        otherwise="The copy is watched and printed, but not logged.",
+        live=lambda: _Live() if sys.stderr.isatty() and not here.quiet else None,
+        stopping="stopping ...",
+    )
     if found.ways:
         make = watch_document if as_json else watch_text
         made = make(found.qualification, found.ways, found.quiet_s)

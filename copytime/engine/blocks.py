@@ -18,7 +18,7 @@ from typing import Protocol
 
 from copytime.errors import Stopped
 
-__all__ = ["Batches", "Flight", "Hand", "Job", "Stop", "Watch", "fly", "fly_batches", "never"]
+__all__ = ["Batches", "Crew", "Flight", "Hand", "Job", "Stop", "Watch", "fly", "fly_batches", "never", "see_through"]
 
 #: Asked between blocks; True ends the work at the next block.
 Stop = Callable[[], bool]
@@ -41,13 +41,15 @@ class Flight:
 
     ``end_ns`` are the sorted times, after the first block was begun, at which blocks were done; ``finish_ns`` the time at
     which everything was, flush included; ``took_ns`` the time that each block took, in no order; ``moved_bytes`` what was
-    moved in all. ``failure`` is what ended it early, where that was to be kept; nothing was flushed then.
+    moved in all. ``away_cpu_ns`` is the processor time of other processes than this one. ``failure`` is what ended it
+    early, where that was to be kept; nothing was flushed then.
     """
 
     end_ns: tuple[int, ...]
     finish_ns: int
     took_ns: tuple[int, ...]
     moved_bytes: int
+    away_cpu_ns: int = 0
     failure: Exception | None = None
 
     @property
@@ -116,22 +118,20 @@ class _EachBlock:
         hand.moved += moved
 
 
-class _Crew:
-    """Threads that take batch numbers in order until all are done, one fails, or somebody says stop.
+class Crew:
+    """Threads that do something together, and the last of which finishes the pass and stops the clock.
 
-    The threads share no lock between batches: where a block is a small file, waiting for one another would cost more than
-    the file. Each keeps its own notes, and a number is handed out by a counter that the interpreter makes whole.
+    A child says in ``work`` what each of them does, and in ``spans`` and ``done_bytes`` what came of it.
     """
 
-    def __init__(self, count: int, workers: int, job: Batches) -> None:
-        self.count = count
-        self.job = job
-        self.numbers = itertools.count()
-        self.cut = False  # take no more batches, and finish as usual
+    #: Processor time of other processes, in nanoseconds.
+    away_cpu_ns = 0
+
+    def __init__(self, workers: int, finish: Callable[[], None]) -> None:
+        self.finish = finish
         self.abandoned = False  # give up what is in hand, and leave it at that
         self.failure: BaseException | None = None
         self.finish_at = 0
-        self.hands = [Hand() for _ in range(workers)]
         self.gate = threading.Event()
         self.lock = threading.Lock()
         self.left = workers
@@ -144,23 +144,38 @@ class _Crew:
     @property
     def done_bytes(self) -> int:
         """Bytes moved so far."""
-        return sum(hand.moved for hand in self.hands)
+        raise NotImplementedError
 
     @property
     def done_blocks(self) -> int:
         """Blocks moved so far."""
-        return sum(len(hand.spans) for hand in self.hands) // 2
+        raise NotImplementedError
+
+    def spans(self) -> tuple[list[int], list[int]]:
+        """Return the times at which blocks were begun, and those at which the same were done."""
+        raise NotImplementedError
+
+    def work(self, worker: int) -> None:
+        """Do a worker's share; called once in each thread."""
+        raise NotImplementedError
+
+    def leave_off(self) -> None:
+        """Let nobody do more than give up what is in hand, at once."""
+        raise NotImplementedError
+
+    def cut(self) -> None:
+        """Let nobody begin more than what is in hand, and finish as usual."""
+        raise NotImplementedError
 
     def abandon(self) -> None:
         """Let everybody leave off after the block in hand, and finish nothing."""
         self.abandoned = True
-        for hand in self.hands:
-            hand.over = True
+        self.leave_off()
 
     def _attend(self, worker: int) -> None:
         self.gate.wait()
         try:
-            self._work(worker)
+            self.work(worker)
         except BaseException as error:  # noqa: BLE001 - reason: whatever ends a worker must reach the caller
             self._fail(error)
         with self.lock:
@@ -169,20 +184,11 @@ class _Crew:
         if last:
             self._finish()
 
-    def _work(self, worker: int) -> None:
-        """Take batches until there are none. What was taken is done unless all is given up, so that it has no gaps."""
-        carry, hand = self.job.carry, self.hands[worker]
-        while not (self.cut or hand.over):
-            batch = next(self.numbers)
-            if batch >= self.count:
-                return
-            carry(worker, batch, hand)
-
     def _finish(self) -> None:
         """End the pass and stop the clock, in the thread that came last."""
         try:
             if self.failure is None and not self.abandoned:
-                self.job.finish()
+                self.finish()
             self.finish_at = time.perf_counter_ns()
         except BaseException as error:  # noqa: BLE001 - reason: as above
             self._fail(error)
@@ -192,13 +198,11 @@ class _Crew:
     def _fail(self, error: BaseException) -> None:
         with self.lock:
             self.failure = self.failure or error
-        for hand in self.hands:
-            hand.over = True
+        self.leave_off()
 
     def flight(self, failure: Exception | None = None) -> Flight:
         """Merge the workers' notes."""
-        begun = [start for hand in self.hands for start in hand.spans[0::2]]
-        ended = [end for hand in self.hands for end in hand.spans[1::2]]
+        begun, ended = self.spans()
         first = min(begun, default=self.finish_at)
         ends = tuple(sorted(end - first for end in ended))
         return Flight(
@@ -207,7 +211,58 @@ class _Crew:
             failure=failure,
             took_ns=tuple(end - start for start, end in zip(begun, ended, strict=True)),
             moved_bytes=self.done_bytes,
+            away_cpu_ns=self.away_cpu_ns,
         )
+
+
+class _Threads(Crew):
+    """Threads that take batch numbers in order until all are done, one fails, or somebody says stop.
+
+    The threads share no lock between batches: where a block is a small file, waiting for one another would cost more than
+    the file. Each keeps its own notes, and a number is handed out by a counter that the interpreter makes whole.
+    """
+
+    def __init__(self, count: int, workers: int, job: Batches) -> None:
+        super().__init__(workers, job.finish)
+        self._count = count
+        self._job = job
+        self._numbers = itertools.count()
+        self._cut = False
+        self._hands = [Hand() for _ in range(workers)]
+
+    @property
+    def done_bytes(self) -> int:
+        """See Crew."""
+        return sum(hand.moved for hand in self._hands)
+
+    @property
+    def done_blocks(self) -> int:
+        """See Crew."""
+        return sum(len(hand.spans) for hand in self._hands) // 2
+
+    def spans(self) -> tuple[list[int], list[int]]:
+        """See Crew."""
+        begun = [start for hand in self._hands for start in hand.spans[0::2]]
+        ended = [end for hand in self._hands for end in hand.spans[1::2]]
+        return begun, ended
+
+    def leave_off(self) -> None:
+        """See Crew."""
+        for hand in self._hands:
+            hand.over = True
+
+    def cut(self) -> None:
+        """See Crew."""
+        self._cut = True
+
+    def work(self, worker: int) -> None:
+        """Take batches until there are none. What was taken is done unless all is given up, so that it has no gaps."""
+        carry, hand = self._job.carry, self._hands[worker]
+        while not (self._cut or hand.over):
+            batch = next(self._numbers)
+            if batch >= self._count:
+                return
+            carry(worker, batch, hand)
 
 
 def fly(
@@ -231,7 +286,7 @@ def fly(
     """
     depth = max(1, min(depth, count))
     workers = min(count, depth + int(ahead))
-    return _run(_Crew(count, workers, _EachBlock(job, depth, workers)), stop, look, watch, keep=keep)
+    return see_through(_Threads(count, workers, _EachBlock(job, depth, workers)), stop, look, watch, keep=keep)
 
 
 def fly_batches(
@@ -241,11 +296,13 @@ def fly_batches(
 
     Where ``look`` ends the pass early, the batches in hand are finished, so that what was done has no gaps.
     """
-    return _run(_Crew(count, max(1, min(workers, count)), job), stop, look, None)
+    return see_through(_Threads(count, max(1, min(workers, count)), job), stop, look)
 
 
-def _run(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None, *, keep: bool = False) -> Flight:
-    """Start the threads, look after them, and see them all end."""
+def see_through(
+    crew: Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None = None, *, keep: bool = False
+) -> Flight:
+    """Start a crew, look after it, and see all of it end; see fly."""
     started: list[threading.Thread] = []
     try:
         for thread in crew.threads:
@@ -278,7 +335,7 @@ def _run(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Wat
     return crew.flight()
 
 
-def _attend(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None) -> None:
+def _attend(crew: Crew, stop: Stop, look: Callable[[int], bool] | None, watch: Watch | None) -> None:
     """Look after the crew from the calling thread until it has finished."""
     pause, seen = _FIRST_LOOK, time.monotonic()
     while not crew.finished.wait(pause):
@@ -289,5 +346,5 @@ def _attend(crew: _Crew, stop: Stop, look: Callable[[int], bool] | None, watch: 
         if look is not None and time.monotonic() - seen >= _LOOK:
             seen = time.monotonic()
             if look(crew.done_bytes):
-                crew.cut = True
+                crew.cut()
         pause = min(2 * pause, _LOOK)

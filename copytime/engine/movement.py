@@ -19,7 +19,8 @@ class Movement:
     False where the system does not tell whether the bytes went past the page cache. ``metadata_bytes`` is what the
     file system may move of its own about this payload, ``least_bytes`` what the drive must move at least (None: the
     payload), ``flushed_each`` whether every file was flushed for itself; ``latencies_ns`` the time that each of many
-    files took. ``failure`` is what ended it early, where the part that went well was to be kept: nothing was flushed then.
+    files took; ``away_cpu_ns`` the processor time of other processes than this one. ``failure`` is what ended it early,
+    where the part that went well was to be kept: nothing was flushed then.
     """
 
     payload_bytes: int
@@ -32,6 +33,7 @@ class Movement:
     least_bytes: int | None = None
     flushed_each: bool = False
     latencies_ns: tuple[int, ...] = ()
+    away_cpu_ns: int = 0
     trace: Trace | None = None
     wrong_cells: int = 0
     mismatches: tuple[Mismatch, ...] = ()

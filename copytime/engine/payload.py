@@ -177,7 +177,35 @@ class FilesPayload:
         self._views: list[memoryview] = [words[worker].reshape(-1).view(np.uint8).data for worker in range(workers)]
         self._turn = 0
         self._stamps: Words | None = None
+        self._room: Words | None = None
         self._marks: list[bytes] = []
+
+    @property
+    def pool_cells(self) -> int:
+        """Cells of the pool."""
+        return len(self._pools[0])
+
+    @property
+    def firsts(self) -> list[int]:
+        """Number of each file's first cell, and last the number of all cells."""
+        return self._firsts
+
+    @property
+    def begins(self) -> list[int]:
+        """Byte of the pool at which each file begins."""
+        return [start * CELL for start in self._starts]
+
+    @property
+    def prepared(self) -> bool:
+        """Whether all stamps of a pass are worked out before its clock."""
+        return self._firsts[-1] <= _MOST_READY
+
+    def move_to(self, pools: Words, stamps: Words) -> None:
+        """Keep the pools, shape (workers, cells, 512), and the stamps, shape (cells, 4), in this memory from now on."""
+        pools[:] = self._pools[0]
+        self._pools = list(pools)
+        self._views = [pool.reshape(-1).view(np.uint8).data for pool in self._pools]
+        self._room = stamps
 
     def piece(self, number: int, turn: int) -> Piece:
         """Where the cells of file ``number`` belong in pass ``turn``."""
@@ -186,7 +214,10 @@ class FilesPayload:
     def prepare(self, turn: int) -> None:
         """Work out the stamps of all files of a pass, before its clock starts."""
         self._turn = turn
-        self._stamps = self._stamps_of(0, len(self.sizes)) if self._firsts[-1] <= _MOST_READY else None
+        self._stamps = self._stamps_of(0, len(self.sizes)) if self.prepared else None
+        if self._stamps is not None and self._room is not None:
+            self._room[:] = self._stamps
+            self._stamps = self._room
         files = np.arange(len(self.sizes), dtype=np.uint64)
         marks = self._made(files, np.zeros(len(files), dtype=np.uint64)).tobytes()
         step = STAMP_WORDS * 8

@@ -11,11 +11,14 @@ import numpy as np
 from copytime.engine.blocks import Batches, Flight, Stop, fly_batches, never
 from copytime.engine.buffers import aligned_words
 from copytime.engine.checking import Findings
+from copytime.engine.fleet import why_none
 from copytime.engine.movement import Movement
-from copytime.engine.payload import CELL, CELL_WORDS, Batch, FilesPayload
+from copytime.engine.payload import CELL, CELL_WORDS, Batch, FilesPayload, Words
 from copytime.engine.recipe import FOLDER_FILES, Recipe
-from copytime.engine.small_jobs import Checking, Reading, Writing, folder_name
+from copytime.engine.shared import file_name, folder_name
+from copytime.engine.small_jobs import Checking, Reading, Writing, compare
 from copytime.engine.system import Folder, System
+from copytime.engine.team import Team
 from copytime.errors import CopytimeError, from_os_error
 from copytime.records import Access
 from copytime.safetext import plain
@@ -43,6 +46,10 @@ class SmallFiles:
     ``each`` flushes every file for itself, because nothing else makes them last on this file system; else one call for the
     whole file system ends a writing pass. Every writing pass makes new files. ``unit`` is what a drive moves of a file
     at the least, in bytes; 1 where that is not known.
+
+    The workers of timed passes are processes where the system has them and ``apart`` allows it, so that none waits for
+    another one's interpreter; else, and in the untimed comparison, threads. ``why_threads`` says why they could not be
+    processes although the system has them, None where all is as it should be.
     """
 
     def __init__(
@@ -55,6 +62,7 @@ class SmallFiles:
         workers: int,
         each: bool,
         unit: int = 1,
+        apart: bool = True,
     ) -> None:
         self.recipe = recipe
         self.workers = max(1, min(workers, recipe.files))
@@ -69,10 +77,11 @@ class SmallFiles:
         self.lock = threading.Lock()
         self._home: Folder | None = None
         self.folders: list[Folder] = []
-        self.names = [f"f{number:06d}.bin" for number in range(recipe.files)]
-        # one cell more than the longest file, so that a file that grew is noticed
-        cells = max(self.payload.cells) + 1
-        self.room = aligned_words(self.workers * cells * CELL).reshape(self.workers, cells, CELL_WORDS)
+        self.names = [file_name(number) for number in range(recipe.files)]
+        self._room: Words | None = None
+        self._apart = apart
+        self._team: Team | None = None
+        self.why_threads: str | None = None
         shuffled = np.random.Generator(np.random.SFC64([self.payload.run, 2])).permutation(recipe.files)
         self._order: list[int] = shuffled.tolist()
         self.batches: tuple[Batch, ...] = self.payload.batches
@@ -83,15 +92,52 @@ class SmallFiles:
         assert self._home is not None  # noqa: S101 - reason: create() comes first
         return self._home
 
+    @property
+    def room(self) -> Words:
+        """What is read into, for each worker a cell more than the longest file has, so that a file that grew is noticed."""
+        if self._room is None:
+            cells = max(self.payload.cells) + 1
+            self._room = aligned_words(self.workers * cells * CELL).reshape(self.workers, cells, CELL_WORDS)
+        return self._room
+
     def create(self) -> None:
-        """Make the folder that holds all of it. Raises AccessRefused, NoSpace or DriveFault."""
+        """Make the folder that holds all of it, and get the workers. Raises AccessRefused, NoSpace or DriveFault."""
         try:
             self._home = self._parent.make_folder(_HOME)
         except OSError as error:
             raise from_os_error(error, "creating a folder for small files") from error
+        handle = self._home.lend() if self._apart and self.workers > 1 else None
+        if handle is not None and self.payload.prepared:
+            self._hire(handle)
+        _ = self.room  # touched before any clock
+
+    def _hire(self, handle: int) -> None:
+        """Get worker processes for the folder of this descriptor, or note why not."""
+        self.why_threads = why_none()
+        if self.why_threads is None:
+            try:
+                self._team = Team(self, handle)
+                self._room = self._team.room
+            except (OSError, CopytimeError) as error:
+                self.why_threads = str(error)
+
+    def flush(self) -> None:
+        """Wait until all of it is on the drive. Raises NoSpace, AccessRefused or DriveFault."""
+        try:
+            if self.each:
+                if self._team is not None:
+                    self._team.take_over()
+                for folder in (*self.folders, self.home):
+                    folder.flush()
+            self.home.drain()
+        except OSError as error:
+            raise from_os_error(error, "flushing the small files to the drive") from error
 
     def close(self) -> None:
-        """Let go of the folders; they stay."""
+        """Let go of the workers and the folders; these stay."""
+        if self._team is not None:
+            self._team.close()
+            self._team = None
         for folder in self.folders:
             folder.close()
         self.folders = []
@@ -104,6 +150,8 @@ class SmallFiles:
         Raises CopytimeError where somebody put something else among them: it is kept, and there is no going on.
         """
         ours = set(self.names)
+        if self._team is not None:
+            self._team.leave()
         try:
             for number, folder in enumerate(self.folders):
                 strange = [name for name in folder.names() if name not in ours]
@@ -154,6 +202,8 @@ class SmallFiles:
         """
         self.turn = turn
         self.payload.prepare(turn)
+        if self._team is not None:
+            return self._movement(self._team.write(self.flush, stop, look))
         return self._movement(self._fly(Writing(self), stop, look))
 
     def read(self, *, stop: Stop = never, look: Look | None = None) -> Movement:
@@ -162,9 +212,15 @@ class SmallFiles:
         Raises DriveFault or Stopped.
         """
         findings = self._findings()
-        job = Reading(self, self._order)
-        flight = self._fly(job, stop, look)
-        job.describe(findings)
+        if self._team is not None:
+            flight, suspects, more = self._team.read(self._order, stop, look)
+            for number, found in suspects:
+                compare(self, findings, number, self._whole_cells(found), len(found))
+            findings.wrong_cells += more
+        else:
+            job = Reading(self, self._order)
+            flight = self._fly(job, stop, look)
+            job.describe(findings)
         return replace(
             self._movement(flight),
             elapsed_ns=flight.end_ns[-1],  # nothing follows the last byte of a read
@@ -190,6 +246,13 @@ class SmallFiles:
     def _fly(self, job: Batches, stop: Stop, look: Look | None) -> Flight:
         return fly_batches(len(self.batches), self.workers, job, stop=stop, look=look)
 
+    @staticmethod
+    def _whole_cells(found: bytes) -> Words:
+        """Lay out what was read of a file in cells, the last one filled up with zeros."""
+        cells = np.zeros((-(-len(found) // CELL), CELL_WORDS), dtype=np.uint64)
+        cells.reshape(-1).view(np.uint8)[: len(found)] = np.frombuffer(found, dtype=np.uint8)
+        return cells
+
     def _findings(self) -> Findings:
         return Findings(self.payload, _Paths(self))
 
@@ -207,6 +270,7 @@ class SmallFiles:
             flushed_each=self.each,
             metadata_bytes=_METADATA + rounding + (_METADATA_EACH if self.each else _METADATA_FILE) * done.files,
             latencies_ns=flight.took_ns,
+            away_cpu_ns=flight.away_cpu_ns,
         )
 
 

@@ -15,13 +15,14 @@ from copytime.engine.blocks import Hand
 from copytime.engine.checking import Findings
 from copytime.engine.payload import CELL, Words
 from copytime.engine.recipe import FOLDER_FILES
+from copytime.engine.shared import folder_name
 from copytime.engine.system import Folder
 from copytime.errors import from_os_error
 
 if TYPE_CHECKING:
     from copytime.engine.small import SmallFiles
 
-__all__ = ["Checking", "Reading", "Writing", "folder_name"]
+__all__ = ["Checking", "Reading", "Writing", "compare"]
 
 #: Files that a timed read keeps whole for a later look, when they begin wrongly.
 _MOST_KEPT = 4
@@ -70,13 +71,7 @@ class Writing:
 
     def finish(self) -> None:
         """Wait until all of it is on the drive."""
-        try:
-            if self._files.each:
-                for folder in (*self._files.folders, self._files.home):
-                    folder.flush()
-            self._files.home.drain()
-        except OSError as error:
-            raise from_os_error(error, "flushing the small files to the drive") from error
+        self._files.flush()
 
 
 class Reading:
@@ -126,7 +121,7 @@ class Reading:
     def describe(self, findings: Findings) -> None:
         """Compare every byte of the files that were put aside; of the others at least one cell is wrong."""
         for number, came, found in self._kept:
-            _compare(self._files, findings, number, found, came)
+            compare(self._files, findings, number, found, came)
         findings.wrong_cells += self._more
 
 
@@ -148,7 +143,7 @@ class Checking:
                 came = files.folder_of(number).fetch(files.names[number], view[: size + 1])
             except OSError as error:
                 raise from_os_error(error, f"reading {files.path(number)}") from error
-            _compare(files, self._findings, number, files.room[worker], came)
+            compare(files, self._findings, number, files.room[worker], came)
             hand.spans += (start, time.perf_counter_ns())
             hand.moved += size
             if hand.over:
@@ -158,7 +153,7 @@ class Checking:
         """Nothing follows the last byte."""
 
 
-def _compare(files: SmallFiles, findings: Findings, number: int, found: Words, came: int) -> None:
+def compare(files: SmallFiles, findings: Findings, number: int, found: Words, came: int) -> None:
     """Compare every byte of a file of which ``came`` bytes were read into ``found``."""
     size = files.recipe.sizes[number]
     piece = files.payload.piece(number, files.turn)
@@ -170,8 +165,3 @@ def _compare(files: SmallFiles, findings: Findings, number: int, found: Words, c
         piece, size = piece._replace(cells=whole), whole * CELL
     if piece.cells:
         findings.whole(number, piece, found[: piece.cells], size)
-
-
-def folder_name(number: int) -> str:
-    """Name a folder of small files by its number."""
-    return f"d{number:04d}"

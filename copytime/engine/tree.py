@@ -61,7 +61,8 @@ class Tree:
 
     ``anchor`` is the path of the folder that holds the file or folder that was named; it is number 0 of ``folders`` and is
     not copied itself. ``special`` are pipes, sockets and devices, ``unread`` what could not be looked at. ``hard_linked``
-    counts files with several names, ``devices`` the file systems that the tree spans.
+    counts files with several names, ``devices`` the file systems that the tree spans; ``absent_bytes`` are those bytes of
+    files that take no room on their drive: holes, and what its file system compresses.
     """
 
     anchor: str
@@ -72,6 +73,7 @@ class Tree:
     unread: tuple[Left, ...] = ()
     hard_linked: int = 0
     devices: int = 1
+    absent_bytes: int = 0
 
     @property
     def total_bytes(self) -> int:
@@ -161,8 +163,9 @@ def walk(source: str, *, never_enter: tuple[int, int] | None = None, stop: Stop 
         raise InputError("the root of all file systems cannot be copied", hint="Name a folder or file in it.")
     if stat.S_ISREG(found.st_mode):
         file = Leaf(0, name, found.st_size)
-        linked = int(found.st_nlink > 1)
-        return Tree(anchor=anchor, folders=(Branch(0, "", None),), files=(file,), links=(), hard_linked=linked)
+        linked, absent = int(found.st_nlink > 1), _absent(found)
+        folders = (Branch(0, "", None),)
+        return Tree(anchor=anchor, folders=folders, files=(file,), links=(), hard_linked=linked, absent_bytes=absent)
     if not stat.S_ISDIR(found.st_mode):
         raise InputError(f"{plain(source)} is neither a file nor a folder", hint="Name a file or a folder to copy.")
     look = _Look(anchor, Branch(0, name, found), never_enter)
@@ -183,6 +186,7 @@ class _Look:
         self.special: list[Left] = []
         self.unread: list[Left] = []
         self.hard_linked = 0
+        self.absent_bytes = 0
         self.devices: set[int] = set()
         self.never_enter = never_enter
         try:
@@ -241,6 +245,7 @@ class _Look:
             self.folders.append(Branch(number, entry.name, found))
         elif stat.S_ISREG(found.st_mode):
             self.hard_linked += found.st_nlink > 1
+            self.absent_bytes += _absent(found)
             self.files.append(Leaf(number, entry.name, found.st_size))
         elif stat.S_ISLNK(found.st_mode):
             self.links.append(Leaf(number, entry.name, 0))
@@ -258,7 +263,13 @@ class _Look:
             unread=tuple(self.unread),
             hard_linked=self.hard_linked,
             devices=max(1, len(self.devices)),
+            absent_bytes=self.absent_bytes,
         )
+
+
+def _absent(found: os.stat_result) -> int:
+    """Return the bytes of a file that take no room: its size without its blocks of 512 bytes (stat(2))."""
+    return int(max(0, found.st_size - 512 * found.st_blocks))
 
 
 def _why(error: OSError) -> str:

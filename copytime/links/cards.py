@@ -92,8 +92,14 @@ _CFA = "CompactFlash Association"
 CARDS: tuple[Link, ...] = (
     _sd("sd-default", "SD Default Speed, 12.5 MB/s", 25),
     _sd("sd-high-speed", "SD High Speed, 25 MB/s", 50, lower=("sd-default",)),
-    _sd("sd-uhs1-sdr50", "SD UHS-I SDR50 or DDR50, 50 MB/s", 100, ("sd-uhs1-ddr50", "uhs1-50"), ("sd-high-speed",)),
-    _sd("sd-uhs1-sdr104", "SD UHS-I SDR104, 104 MB/s", 208, ("uhs1", "uhs-i", "sd-uhs1"), ("sd-high-speed",)),
+    _sd(
+        "sd-uhs1-sdr50",
+        "SD UHS-I SDR50 or DDR50, 50 MB/s",
+        100,
+        ("sd-uhs1-ddr50", "sdr50", "ddr50"),
+        ("sd-high-speed",),
+    ),
+    _sd("sd-uhs1-sdr104", "SD UHS-I SDR104, 104 MB/s", 208, ("uhs1", "uhs-i", "sd-uhs1", "sdr104"), ("sd-high-speed",)),
     _uhs("sd-uhs2-full", "SD UHS-II full duplex, 156 MB/s", 1.56, 1, ("uhs2", "uhs-ii")),
     _uhs("sd-uhs2-half", "SD UHS-II half duplex, 312 MB/s", 1.56, 2),
     _uhs("sd-uhs3-312", "SD UHS-III full duplex, 312 MB/s", 3.12, 1),

@@ -240,6 +240,19 @@ class Logbook:
                     found[workload] = sum(row["amount"] for row in seen) * 1e9 / elapsed
         return found
 
+    def seconds_since_use(self, drive: str, at: str) -> float | None:
+        """Return how long before ``at`` (ISO 8601) the last pass on a drive had ended; None where none is known.
+
+        None too where that lies in the future, by a clock that was set. What was struck out warmed the drive as well.
+        """
+        with translated(self.path):
+            (last,) = self._connection.execute(
+                "SELECT min(86400 * (julianday(?) - julianday(p.started)) - p.elapsed_ns / 1e9)"
+                " FROM pass p JOIN qualification q ON q.id = p.qualification WHERE q.drive = ?",
+                (at, drive),
+            ).fetchone()
+        return float(last) if last is not None and last >= 0 else None
+
     def add_selfcheck(self, one: SelfCheck) -> None:
         """Write down a self-check."""
         row = rows.selfcheck_row(one)

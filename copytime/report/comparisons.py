@@ -8,7 +8,7 @@ from copytime.notes import NoteKind
 from copytime.report.frame import document
 from copytime.report.tables import table
 from copytime.safetext import plain
-from copytime.units import rate_text, significant, with_margin
+from copytime.units import rate_text, significant, within
 
 if TYPE_CHECKING:
     from copytime.analysis.compare import Comparison
@@ -24,11 +24,8 @@ def figure_text(kind: NoteKind, value: float, low: float, high: float) -> str:
         value, low, high = 1 / value, 1 / high, 1 / low
     else:
         value, low, high = value / 1e6, low / 1e6, high / 1e6
-    half = max(high - value, value - low)
-    if half > 0.5 * value:
-        shown = rate_text(value * 1e6) if kind is NoteKind.COPY else significant(value, 4)
-        return f"{shown} ({significant(low, 3)} to {significant(high, 3)})"
-    return with_margin(value, half)
+    shown = rate_text(value * 1e6) if kind is NoteKind.COPY else significant(value, 4)
+    return within(value, low, high, lambda number: shown if number == value else significant(number, 3))
 
 
 def comparison_text(kind: NoteKind, groups: Any, pairs: tuple[tuple[str, str, Comparison], ...]) -> str:

@@ -7,11 +7,12 @@ from typing import Any
 
 from copytime.records import Qualification
 from copytime.report.documents import document, pass_object
+from copytime.report.drives import part_words
 from copytime.report.tables import table
 from copytime.safetext import plain, storable
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text
 
-__all__ = ["copy_document", "copy_text", "slower"]
+__all__ = ["apart_text", "copy_document", "copy_text", "slower"]
 
 #: A side was the slower one if the other waited for it this many times longer, and not only for a moment.
 _CLEARLY, _MOMENT = 1.5, 0.05
@@ -40,20 +41,38 @@ def copy_text(one: Qualification, *, source: str, destination: str, left: Left, 
         f"drive     {plain(one.drive)}, {plain(one.conditions.get('file_system', ''))}",
         f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({one.state} before its end)"),
         "",
+        apart_text(one),
+        _verified(one),
     ]
-    legs = _legs(one)
-    rows = [row for leg in legs for row in _rows(leg)]
-    headers = ("files of", "direction", "files", "bytes", "time", "MB/s", "files/s", "flush", "slower side")
-    lines.append(table(headers, rows, right=(2, 3, 4, 5, 6, 7)))
-    for leg in legs[:1]:
-        lines += ["", *_witnesses(leg)]
-    lines.append(_verified(one))
     durable = next((str(each.durability) for each in one.passes if each.durability), None)
     if durable:
         lines.append(f"written   the clock ran until the system said that all was on the drive ({durable})")
     lines += _listed("left", [*special, *left])
     lines += _listed("unchecked", not_compared)
     return "\n".join(lines)
+
+
+def apart_text(one: Qualification) -> str:
+    """Write large and small files apart, both sides' witnesses and what stands behind them; "" of what was no copy."""
+    legs = _legs(one)
+    if not legs:
+        return ""
+    rows = [row for leg in legs for row in _rows(leg)]
+    headers = ("files of", "direction", "files", "bytes", "time", "MB/s", "files/s", "flush", "slower side")
+    lines = [table(headers, rows, right=(2, 3, 4, 5, 6, 7)), ""]
+    for leg in legs:
+        lines += _witnesses(leg, several=len(legs) > 1)
+    chains = _chains(one)
+    for side, word in (("source", "source"), ("destination", "dest")):
+        if chains.get(side):
+            lines.append(f"{word:<9} {' -> '.join(part_words(part) for part in chains[side])}")
+    return "\n".join(lines)
+
+
+def _chains(one: Qualification) -> dict[str, list[dict[str, Any]]]:
+    """Return the parts that stand behind source and destination, from this machine to the drive."""
+    found = one.conditions.get("chains")
+    return dict(found) if isinstance(found, dict) else {}
 
 
 def copy_document(
@@ -78,6 +97,8 @@ def copy_document(
         drive=one.drive,
         source=storable(source),
         destination=storable(destination),
+        source_chain=_chains(one).get("source", []),
+        destination_chain=_chains(one).get("destination", []),
         copies=found,
         passes=[pass_object(each) for each in one.passes],
         left_out=_objects([*special, *left]),
@@ -122,8 +143,9 @@ def _row(words: str, direction: str, part: dict[str, Any], side: str) -> tuple[s
     )
 
 
-def _witnesses(leg: dict[str, Any]) -> list[str]:
-    """Say of each side what its drive's counters showed."""
+def _witnesses(leg: dict[str, Any], *, several: bool) -> list[str]:
+    """Say of each side what its drive's counters showed; with ``several`` of which direction that is."""
+    of = f" ({leg['direction']})" if several else ""
     words = {
         "device": "the drive moved the bytes, by its own counters",
         "cached": "CACHED: memory answered for a part; this is not the drive's speed",
@@ -138,7 +160,7 @@ def _witnesses(leg: dict[str, Any]) -> list[str]:
             said = "CACHED: the source came from memory, in part at least; this is not its drive's speed"
         told = moved is not None and leg["bytes"] and leg[f"{side}_witness"] in ("device", "cached")
         share = f" ({percent_text(moved / leg['bytes'])} of the payload)" if told else ""
-        lines.append(f"{'from' if side == 'source' else 'onto'}      {said}{share}")
+        lines.append(f"{'from' if side == 'source' else 'onto'}      {said}{share}{of}")
     return lines
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from copytime.report.documents import document
@@ -11,7 +11,7 @@ from copytime.report.tables import csv_text, table
 from copytime.safetext import plain, storable
 from copytime.units import size_text
 
-__all__ = ["drives_csv", "drives_document", "drives_text"]
+__all__ = ["drives_csv", "drives_document", "drives_text", "part_words"]
 
 _WIDTH = 118
 
@@ -70,13 +70,14 @@ def _block(one: dict[str, Any], *, details: bool) -> str:
     """Write what there is to say of one drive."""
     lines = []
     if details:
-        lines += [_wrapped("chain", " -> ".join(_part(part) for part in one["chain"]))]
+        lines += [_wrapped("chain", " -> ".join(part_words(part) for part in one["chain"]))]
         lines += [_wrapped(word, text) for word, text in _details(one)]
     lines += [_wrapped("note", said) for said in one["warnings"]]
     return "\n".join([plain(one["device"]), *lines]) if lines else ""
 
 
-def _part(part: dict[str, Any]) -> str:
+def part_words(part: Mapping[str, Any]) -> str:
+    """Write one part of a chain: its name, and what of it was declared or could be better."""
     name = plain(part["name"], limit=90)
     if part["source"] != "seen":
         name += f" ({part['source']})"
@@ -104,12 +105,8 @@ def _details(one: dict[str, Any]) -> list[tuple[str, str]]:
         if key in one:
             said.append((word, how.format(one[key])))
     if "read_bytes" in one and "written_bytes" in one:
-        said.append(
-            (
-                "moved",
-                f"{size_text(one['read_bytes'])} read, {size_text(one['written_bytes'])} written since it was attached",
-            )
-        )
+        since = "since its device was made, for whatever files" if one.get("medium") == "loop" else "since it was attached"
+        said.append(("moved", f"{size_text(one['read_bytes'])} read, {size_text(one['written_bytes'])} written {since}"))
     if "lifetime_written_bytes" in one:
         said.append(("life", f"{size_text(one['lifetime_written_bytes'])} written to its file systems since they were made"))
     words = {True: "yes", False: "no"}

@@ -7,16 +7,13 @@ from typing import Any
 
 from copytime.analysis.noted import TimedRate, length_for
 from copytime.report.frame import document
-from copytime.units import Bound, Duration, GigaBytes, Size, duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units import Bound, Duration, GigaBytes, Size, duration_text, percent_text, rate_text, significant, within
 from copytime.units.sizes import size_text
 
 __all__ = ["BOUND_WORDS", "rate_document", "rate_lines", "timed_text", "timing_words"]
 
 #: A time that is longer than something bounds the rate from above, and so on.
 BOUND_WORDS = {Bound.ABOVE: "at-most", Bound.BELOW: "at-least", Bound.ABOUT: "about"}
-
-#: A margin wider than this share is written as an interval.
-_WIDE = 0.5
 
 #: Half-width of 95 % in standard uncertainties.
 _K = 1.96
@@ -33,10 +30,7 @@ def timed_text(one: TimedRate) -> str:
             words = {"at most": "at least", "at least": "at most"}.get(words, words)
         return f"{words} {shown}"
     low, high = interval
-    half = max(high - value, value - low)
-    if half > _WIDE * value:
-        return f"{shown} ({significant(low, 3)} to {significant(high, 3)})"
-    return with_margin(value, half)
+    return within(value, low, high, lambda number: shown if number == value else significant(number, 3))
 
 
 def timing_words(one: TimedRate) -> str:
@@ -79,7 +73,9 @@ def rate_lines(
     for name, u in weights.items():
         if u > 0:
             most = "  <- most" if name == one.dominant and len(weights) > 1 else ""
-            lines.append(f"  {name:<10}  ± {percent_text(math.expm1(_K * u)):<8} {words[name]}{most}")
+            share = math.expm1(_K * u)
+            shown = f"± {percent_text(share)}" if share <= 1 else "over 100 %"
+            lines.append(f"  {name:<10}  {shown:<10} {words[name]}{most}")
     needed = length_for(one)
     if needed is not None:
         lines.append(f"for 1 %   a single copy of {duration_text(needed)} or longer, timed and written in this way")

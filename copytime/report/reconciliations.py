@@ -17,7 +17,7 @@ from copytime.report.advising import advice_lines, advice_objects, asymmetries
 from copytime.report.frame import document
 from copytime.report.tables import table
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units import duration_text, percent_text, rate_text, rate_within, significant
 
 __all__ = [
     "RESULT_HEADERS",
@@ -62,10 +62,7 @@ def reconciliation_text(found: Reconciliation, buying: Any, loading: Any, ratios
 
 
 def _rate(one: Reconciled) -> str:
-    half = max(one.high - one.rate, one.rate - one.low)
-    if half > 0.5 * one.rate:
-        return f"{rate_text(one.rate)} ({rate_text(one.low)} to {rate_text(one.high)})"
-    return with_margin(one.rate / 1e6, half / 1e6)
+    return rate_within(one.rate, one.low, one.high)
 
 
 def own_words(one: Reconciled) -> str:

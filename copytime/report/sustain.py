@@ -16,7 +16,7 @@ from copytime.report.documents import document, part_object, pass_object
 from copytime.report.tables import table, verified_line
 from copytime.report.text import STATE, later_lines
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, size_text, with_margin
+from copytime.units import duration_text, percent_text, rate_text, rate_within, size_text
 
 __all__ = [
     "Stream",
@@ -39,9 +39,6 @@ _CHUNK = 64 * 1024 * 1024
 
 #: A phase whose chunks differ by more than this is called uneven.
 _UNEVEN = 0.20
-
-#: A margin wider than this share of the rate is shown as an interval.
-_WIDE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,9 +151,7 @@ def phase_rate(phase: Phase) -> str:
     """Write the rate of a phase in MB/s with its margin."""
     if phase.low is None or phase.high is None:
         return f"{rate_text(phase.rate)} (no margin)"
-    if max(phase.high / phase.rate - 1, 1 - phase.low / phase.rate) > _WIDE:
-        return f"{rate_text(phase.rate)} ({rate_text(phase.low)} to {rate_text(phase.high)})"
-    return with_margin(phase.rate / 1e6, max(phase.high - phase.rate, phase.rate - phase.low) / 1e6)
+    return rate_within(phase.rate, phase.low, phase.high)
 
 
 def shape_of(found: Phases, phase: Phase) -> str:
@@ -234,7 +229,11 @@ def _before(conditions: dict[str, object]) -> list[str]:
         said.append(f"{percent_text(float(fill))} filled")
     if isinstance(written, int):
         said.append(f"{size_text(written)} written since the drive was attached")
-    said.append("how long the drive had rested is not known")
+    rested = conditions.get("rested_at_most_seconds")
+    if isinstance(rested, int):
+        said.append(f"rested for {duration_text(max(1, rested))} at most, since copytime last used it")
+    else:
+        said.append("how long the drive had rested is not known")
     return [f"before    {', '.join(said)}"]
 
 

@@ -8,12 +8,9 @@ from collections.abc import Sequence
 
 from copytime.records import Pass, Qualification, Result, Workload
 from copytime.safetext import cell, plain
-from copytime.units import percent_text, rate_text, with_margin
+from copytime.units import percent_text, rate_text, rate_within
 
 __all__ = ["any_visit", "csv_text", "rate_with_margin", "table", "verified_line"]
-
-#: A margin wider than this share of the rate is shown as an interval: 'plus or minus' would reach below zero.
-_WIDE = 0.5
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), tight: bool = False) -> str:
@@ -48,10 +45,7 @@ def rate_with_margin(one: Result) -> str:
     """Write a rate in MB/s with the larger half of its 95 % interval, or the interval itself where it is wide."""
     if one.low is None or one.high is None:
         return f"{rate_text(one.rate)} (no margin)"
-    half = max(one.rate - one.low, one.high - one.rate)
-    if half > _WIDE * one.rate:
-        return f"{rate_text(one.rate)} ({rate_text(one.low)} to {rate_text(one.high)})"
-    return with_margin(one.rate / 1e6, half / 1e6)
+    return rate_within(one.rate, one.low, one.high)
 
 
 def any_visit(one: Result) -> str:

@@ -4,7 +4,7 @@ Inside the program everything is bytes, integer nanoseconds and bytes per second
 MB is 10^6 bytes and MiB is 2^20 bytes (IEC 80000-13:2008, clause 4).
 """
 
-from copytime.units.figures import duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units.figures import duration_text, percent_text, rate_text, rate_within, significant, with_margin, within
 from copytime.units.rates import parse_rate
 from copytime.units.reading import Unreadable
 from copytime.units.sizes import GigaBytes, Size, parse_size, size_text
@@ -23,8 +23,10 @@ __all__ = [
     "parse_time",
     "percent_text",
     "rate_text",
+    "rate_within",
     "significant",
     "size_text",
     "time_text",
     "with_margin",
+    "within",
 ]

@@ -3,9 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
-__all__ = ["duration_text", "percent_text", "rate_text", "round_margin", "significant", "with_margin"]
+__all__ = [
+    "duration_text",
+    "percent_text",
+    "rate_text",
+    "rate_within",
+    "round_margin",
+    "significant",
+    "with_margin",
+    "within",
+]
+
+#: A margin wider than this share of the value is written as an interval.
+_WIDE = 0.5
+
+#: An interval that reaches this much further than the value, up or down, is not written out.
+_BEYOND = 10
+
+#: Shares below this are what arithmetic leaves of nothing.
+_ROUNDING = 1e-12
 
 
 def significant(value: float, digits: int) -> str:
@@ -54,8 +73,28 @@ def with_margin(value: float, margin: float) -> str:
     return f"{shown:f} ± {rounded:f}"
 
 
+def within(value: float, low: float, high: float, write: Callable[[float], str]) -> str:
+    """Write a value with its interval: with the larger half of it, or where that is wide with both ends by ``write``.
+
+    An interval that reaches ten times as high or as low tells only that nothing is known: digits of it would mislead.
+    """
+    half = max(high - value, value - low)
+    if half <= _WIDE * value:
+        return with_margin(value, half)
+    if high > _BEYOND * value or low * _BEYOND < value:
+        return f"{write(value)} (margin over 10-fold)"
+    return f"{write(value)} ({write(low)} to {write(high)})"
+
+
+def rate_within(bytes_per_s: float, low: float, high: float) -> str:
+    """Write a rate in MB/s with its interval and without the unit; all three in bytes per second."""
+    return within(bytes_per_s / 1e6, low / 1e6, high / 1e6, lambda mb: rate_text(mb * 1e6))
+
+
 def percent_text(share: float) -> str:
     """Write a share (0.84) as a percentage with at most three significant digits: ``84 %``, ``0.62 %``."""
+    if abs(share) < _ROUNDING:
+        share = 0.0
     return f"{significant(share * 100, 3 if abs(share) >= 0.1 else 2)} %"
 
 

@@ -32,7 +32,8 @@ def advice(
     """
     known = conditions or {}
     said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes), *_between(passes, known)]
-    said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_flush(passes), *_drowned(passes)]
+    said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_by_threads(passes), *_flush(passes)]
+    said += _drowned(passes)
     said += [*_uneven(results), *_unsettled(results), *_single(results), *_above_ceiling(results)]
     said += [*_placement(passes, known), *_trimmed(passes, known)]
     return tuple(dict.fromkeys(said))
@@ -157,6 +158,14 @@ def _warm(passes: Iterable[Pass]) -> Iterable[str]:
         yield (
             "metadata warm: the folders' own data stayed in memory between writing and reading small files, because only "
             "root may drop it; a drive that is freshly attached is slower to read from"
+        )
+
+
+def _by_threads(passes: Iterable[Pass]) -> Iterable[str]:
+    if any("by-threads" in one.marks for one in passes):
+        yield (
+            "the small files were handled by threads, because worker processes could not be started: a very fast drive "
+            "can do more files a second than that shows"
         )
 
 

@@ -56,7 +56,7 @@ def about_target(target: Target) -> dict[str, object]:
         "layers": [f"{layer.kind} {layer.name}" for layer in target.layers],
         "device": disk.name if disk else None,
         "model": disk.model if disk else None,
-        "serial": disk.serial if disk else None,
+        "serial": target.serial,
         "bus": disk.bus if disk else None,
         "device_number": disk.number if disk else None,
         "capacity_bytes": disk.size_bytes if disk else None,

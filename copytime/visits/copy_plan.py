@@ -12,11 +12,13 @@ from copytime.engine.blocks import Stop, never
 from copytime.engine.copying import SMALL_BELOW
 from copytime.engine.tree import Tree, walk
 from copytime.errors import CopytimeError, InputError, NoSpace
-from copytime.records import Direction
+from copytime.records import Direction, Part
 from copytime.safetext import plain
 from copytime.units import size_text
 from copytime.visits.copy_records import remarks_of
+from copytime.visits.options import Options
 from copytime.visits.plan import check_target
+from copytime.visits.way import Way, way_to
 
 __all__ = ["CopyPlan", "beside_source", "check_room", "plan_copy"]
 
@@ -29,7 +31,8 @@ class CopyPlan:
     """A copy that is possible and not begun.
 
     ``direction`` is seen from the drive under test: the destination, unless that is the system's own drive and the source
-    is not. ``name`` is what the copy will be called in ``destination``.
+    is not. ``name`` is what the copy will be called in ``destination``. ``source_parts`` and ``destination_parts`` are the
+    chains of both sides, from the port to the drive.
     """
 
     tree: Tree
@@ -40,6 +43,8 @@ class CopyPlan:
     verify: bool
     back: bool
     remarks: tuple[str, ...]
+    source_parts: tuple[Part, ...] = ()
+    destination_parts: tuple[Part, ...] = ()
 
     @property
     def under_test(self) -> Target:
@@ -72,9 +77,10 @@ def plan_copy(
     InputError, AccessRefused, NoSpace or DriveFault.
     """
     if not sys.platform.startswith("linux"):
+        called = {"win32": "Windows", "darwin": "macOS"}.get(sys.platform, sys.platform)
         raise CopytimeError(
-            f"'copytime copy' runs on Linux alone so far: this system is {sys.platform}",
-            hint="'copytime qualify' measures the drive with files of its own, 'copytime note copy' one timed by hand.",
+            f"'copytime copy' copies on Linux alone: what keeps your files safe meanwhile is not built for {called}",
+            hint="'copytime qualify' measures the drive with files of its own, 'copytime note copy' takes what you timed.",
         )
     here = platform or this_platform()
     real = os.path.realpath(source)
@@ -101,6 +107,8 @@ def plan_copy(
         check_room(tree, beside)
     system_drive = _drive(here.target(os.sep))
     outwards = _drive(target) != system_drive or _drive(origin) == system_drive
+    ways = {side.path: way_to(side, Options()) for side in (origin, target)}
+    warnings = [said for way in ways.values() for said in way.warnings]
     return CopyPlan(
         tree=tree,
         source=origin,
@@ -109,8 +117,15 @@ def plan_copy(
         direction=Direction.TO_DRIVE if outwards else Direction.FROM_DRIVE,
         verify=verify,
         back=back,
-        remarks=tuple(dict.fromkeys([*origin.remarks, *target.remarks, *remarks_of(tree)])),
+        remarks=tuple(dict.fromkeys([*origin.remarks, *target.remarks, *remarks_of(tree), *warnings])),
+        source_parts=_parts(ways[origin.path]),
+        destination_parts=_parts(ways[target.path]),
     )
+
+
+def _parts(way: Way) -> tuple[Part, ...]:
+    """Return the parts of a way without the machine itself, which both sides share, and without the file system."""
+    return tuple(part for part in way.parts if part.kind not in ("host", "file system"))
 
 
 def _place(source: str, destination: str) -> tuple[str, str]:

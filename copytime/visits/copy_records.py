@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
 from copytime.analysis.results import results_of
@@ -13,22 +13,42 @@ from copytime.engine.pipeline import BLOCK, IN_HAND
 from copytime.engine.tree import Tree
 from copytime.engine.witness import Observation
 from copytime.records import Direction, Durability, Pass, Qualification, Witness, Workload
+from copytime.units import size_text
 from copytime.visits.advice import advice
 from copytime.visits.notes import Notes
 from copytime.visits.timed import counted
 
 if TYPE_CHECKING:
+    from copytime.visits.copy_plan import CopyPlan
     from copytime.visits.copying import Leg
 
-__all__ = ["copy_pass", "finished", "logged", "remarks_of"]
+__all__ = ["chains_of", "copy_pass", "finished", "logged", "remarks_of"]
+
+
+#: A share of a tree that takes no room on its drive and is worth a word.
+_ABSENT = 0.01
 
 
 def remarks_of(tree: Tree) -> Iterable[str]:
     """Say what of a tree does not go through a copy as it is."""
     if tree.hard_linked:
         yield f"{tree.hard_linked} files have several names (hard links); each name becomes a file of its own"
+    if tree.absent_bytes > _ABSENT * tree.total_bytes:
+        yield (
+            f"{size_text(tree.absent_bytes)} of the source take no room on its drive (holes in files, or compressed): they "
+            "are written out, and the source has less to read than the rate says"
+        )
     if tree.devices > 1:
         yield f"the source spans {tree.devices} file systems; the counters are those of the first one alone"
+
+
+def chains_of(plan: CopyPlan) -> dict[str, list[dict[str, object]]]:
+    """Write down what stands behind source and destination; what is not known of a part is left out."""
+    sides = {"source": plan.source_parts, "destination": plan.destination_parts}
+    return {
+        side: [{key: value for key, value in asdict(part).items() if value is not None} for part in parts]
+        for side, parts in sides.items()
+    }
 
 
 def copy_pass(

@@ -24,7 +24,7 @@ from copytime.records import Direction, Durability, Pass, Progress, ProgressCall
 from copytime.safetext import plain, storable
 from copytime.visits.conditions import about_target
 from copytime.visits.copy_plan import CopyPlan, beside_source, check_room
-from copytime.visits.copy_records import copy_pass, finished
+from copytime.visits.copy_records import chains_of, copy_pass, finished
 from copytime.visits.journal import journal_in
 from copytime.visits.leaving import enter, leave
 from copytime.visits.means import Means, means, observer_of
@@ -111,7 +111,7 @@ class _Visit:
             state="running",
             drive=storable(plan.under_test.drive_label),
             target=storable(plan.under_test.path),
-            conditions=about_target(plan.under_test),
+            conditions={**about_target(plan.under_test), "chains": chains_of(plan)},
             campaign=campaign,
         )
 
@@ -228,7 +228,11 @@ class _Visit:
         # a folder entry and an i-node for each file, and the journal's copy of them (common practice, no source)
         slack = 2 * 1024 * 1024 + 8 * 1024 * (copier.small.files + len(copier.tree.folders))
         moved = copier.done_bytes
-        words = [judge(moved, one, slack=slack) if moved else Witness.NONE for one in seen]
+        # what takes no room on the source's drive cannot be read from it either, and is written out all the same
+        there = max(0, moved - copier.tree.absent_bytes)
+        words = [
+            judge(size, one, slack=slack) if size else Witness.NONE for size, one in zip((there, moved), seen, strict=True)
+        ]
         method = self.system.each_flush_method if copier.each else self.system.small_flush_method
         durability = durability_of(target, method)
         under = 1 if direction is Direction.TO_DRIVE else 0

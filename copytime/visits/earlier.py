@@ -13,11 +13,12 @@ from copytime.analysis.results import Between
 from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.logbook import Logbook
 from copytime.records import Direction, Pass, Witness, Workload
+from copytime.visits.same_drive import identity_of
 
 __all__ = ["between_of", "from_conditions", "known_between", "to_conditions"]
 
-#: Conditions that must be the same for two visits to have measured the same thing, beside the payload.
-_SAME = ("serial", "device", "file_system", "declared_link", "link_mode", "depth", "block_bytes", "write_cache")
+#: Conditions that must be the same for two visits to have measured the same thing, beside payload and drive.
+_SAME = ("device", "file_system", "declared_link", "link_mode", "depth", "block_bytes", "write_cache")
 
 
 def known_between(book: Logbook) -> dict[tuple[Workload, Direction], BetweenVisits]:
@@ -68,6 +69,7 @@ def _thing(about: Mapping[str, Any], one: Pass) -> tuple[object, ...]:
         one.workers,
         one.recipe,
         about["drive"],
+        identity_of(conditions),
         *(conditions.get(key) for key in _SAME),
     )
 

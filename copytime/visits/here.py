@@ -26,7 +26,7 @@ def about_here(target: Target, system: System) -> dict[str, str]:
         "host": python_platform.node(),
         "system": f"{python_platform.system()} {python_platform.release()}",
         "copytime": __version__,
-        "serial": (target.disks[0].serial or "") if target.disks else "",
+        "serial": target.serial or "",
         "file_system_identity": identity,
     }
 

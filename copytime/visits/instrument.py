@@ -6,7 +6,6 @@ import contextlib
 import secrets
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,10 +21,11 @@ from copytime.engine.recipe import usual
 from copytime.engine.scratch import Scratch
 from copytime.engine.small import SmallFiles
 from copytime.engine.system import DataFile, System
-from copytime.engine.witness import Observation, Observer, judge
+from copytime.engine.witness import Observer, judge
 from copytime.errors import Stopped
-from copytime.records import Access, Check, Direction, Progress, ProgressCallback, Shown, Witness
+from copytime.records import Check, Direction, Progress, ProgressCallback, Shown, Witness
 from copytime.units import size_text
+from copytime.visits.claims import InMemory, Moved, check_of, counters, holds_or_fails, no_counters, past_memory
 from copytime.visits.means import observer_of
 from copytime.visits.options import BLOCK, DEPTH, WORKERS
 from copytime.visits.timed import weigh
@@ -42,17 +42,6 @@ FILES = 300
 #: Rounds of the race between the engine and a plain loop, and the ratio that keeping up means.
 #: To hold, the interval of the ratio must not reach below SURELY either.
 ROUNDS, KEEPS_UP, SURELY = 5, 0.95, 0.85
-
-
-@dataclass(frozen=True, slots=True)
-class _Moved:
-    """One pass of the self-check."""
-
-    rate: float
-    observed: Observation
-    witness: Witness
-    access: Access
-    access_checked: bool
 
 
 class Bench:
@@ -86,8 +75,8 @@ class Bench:
             write = self._large(files, payload, Direction.TO_DRIVE)
             files.settle()
             read = self._large(files, payload, Direction.FROM_DRIVE)
-            yield self._told(lambda: _counters(write, read, self.size))
-            yield self._told(lambda: _past_memory(write, read))
+            yield self._told(lambda: counters(write, read, self.size))
+            yield self._told(lambda: past_memory(write, read, self._brought_into_memory(files)))
             yield self._told(lambda: self._cached(files))
             yield self._told(lambda: self._wrong_byte(files, payload))
         with self._files(self.size, 1) as files:
@@ -129,13 +118,13 @@ class Bench:
         found = f"steps of {seen.step_ns:.0f} ns, never backwards in {seen.calls} calls"
         values = {"step_ns": seen.step_ns, "calls": float(seen.calls)}
         if seen.backwards:
-            return _check("the clock is steady", Shown.FAILS, f"it went backwards {seen.backwards} times", values)
+            return check_of("the clock is steady", Shown.FAILS, f"it went backwards {seen.backwards} times", values)
         if seen.drift_ppm is None:
-            return _check("the clock is steady", Shown.NOT_SHOWN, f"{found}; no second clock to hold it against", values)
+            return check_of("the clock is steady", Shown.NOT_SHOWN, f"{found}; no second clock to hold it against", values)
         values["drift_ppm"] = seen.drift_ppm
         good = abs(seen.drift_ppm) < 1000
-        return _check(
-            "the clock is steady", _shown(good), f"{found}; {seen.drift_ppm:+.0f} ppm against {seen.other}", values
+        return check_of(
+            "the clock is steady", holds_or_fails(good), f"{found}; {seen.drift_ppm:+.0f} ppm against {seen.other}", values
         )
 
     def _first_rate(self, payload: Payload) -> float:
@@ -145,7 +134,7 @@ class Bench:
         self.written += moved.payload_bytes
         return moved.payload_bytes * 1e9 / moved.elapsed_ns
 
-    def _large(self, files: LargeFiles, payload: Payload, direction: Direction) -> _Moved:
+    def _large(self, files: LargeFiles, payload: Payload, direction: Direction) -> Moved:
         """Move the large payload as a qualification does."""
         observer = self._observer()
         observer.start()
@@ -156,7 +145,7 @@ class Bench:
             moved = files.read(payload, turn=2, stop=self._stop)
         observed = observer.finish(direction, moved.elapsed_ns)
         rate = moved.payload_bytes * 1e9 / moved.elapsed_ns
-        return _Moved(rate, observed, judge(moved.payload_bytes, observed), moved.access, moved.access_checked)
+        return Moved(rate, observed, judge(moved.payload_bytes, observed), moved.access, moved.access_checked)
 
     def _cached(self, files: LargeFiles) -> Check:
         """Read a file that memory holds, and see whether the witness notices."""
@@ -175,12 +164,31 @@ class Bench:
         observed = observer.finish(Direction.FROM_DRIVE, took)
         witness = judge(limit, observed)
         if observed.device_bytes is None:
-            return _check(claim, Shown.NOT_SHOWN, _no_counters(self.target))
+            return check_of(claim, Shown.NOT_SHOWN, no_counters(self.target))
         share = observed.device_bytes / limit
         found = f"memory gave {limit * 1e3 / took:.0f} MB/s, the drive moved {share:.1%} of it: called {witness}"
         if witness is Witness.SHARED:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", {"device_share": share})
-        return _check(claim, _shown(witness is Witness.CACHED), found, {"device_share": share})
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", {"device_share": share})
+        return check_of(claim, holds_or_fails(witness is Witness.CACHED), found, {"device_share": share})
+
+    def _brought_into_memory(self, files: LargeFiles) -> InMemory:
+        """Bring the beginning of a file into memory, look whether it is seen there, and read it again."""
+        file = self.scratch.folder.open(files.files[0].name, unbuffered=False)
+        try:
+            limit = min(LEAST_BYTES, file.size())
+            _plain_read(file, limit, self._stop)
+            found = file.cached()
+            observer = self._observer()
+            observer.start()
+            begun = time.perf_counter_ns()
+            _plain_read(file, limit, self._stop)
+            observed = observer.finish(Direction.FROM_DRIVE, time.perf_counter_ns() - begun)
+            file.evict()
+        finally:
+            file.close()
+        return InMemory(
+            seen=None if found is None else found.resident_bytes / limit, held=judge(limit, observed) is Witness.CACHED
+        )
 
     def _wrong_byte(self, files: LargeFiles, payload: Payload) -> Check:
         """Turn one bit on the drive, and see whether the check names it."""
@@ -197,8 +205,8 @@ class Bench:
         cell[100] ^= cell.dtype.type(1 << 40)
         write_all(files.files[0], view, at)
         if len(named) == 1 and len(found.mismatches) == 1:
-            return _check(claim, Shown.HOLDS, f"at byte {at}: {named[0].found}")
-        return _check(
+            return check_of(claim, Shown.HOLDS, f"at byte {at}: {named[0].found}")
+        return check_of(
             claim, Shown.FAILS, f"one bit was turned at byte {at}; {len(found.mismatches)} wrong places were found"
         )
 
@@ -224,14 +232,14 @@ class Bench:
         )
         values = {f"ratio_{direction.name.lower()}": seen[direction].median for direction in Direction}
         if not self.target.disks:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; {_no_counters(self.target)}", values)
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; {no_counters(self.target)}", values)
         if self._disturbed:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
         if all(one is not None and one.low >= SURELY for one in margins.values()) and min(values.values()) >= KEEPS_UP:
-            return _check(claim, Shown.HOLDS, found, values)
+            return check_of(claim, Shown.HOLDS, found, values)
         if any(one is not None and one.high < KEEPS_UP for one in margins.values()):
-            return _check(claim, Shown.FAILS, found, values)
-        return _check(claim, Shown.NOT_SHOWN, f"{found}; the drive is too uneven to tell", values)
+            return check_of(claim, Shown.FAILS, found, values)
+        return check_of(claim, Shown.NOT_SHOWN, f"{found}; the drive is too uneven to tell", values)
 
     def _heat(
         self, files: LargeFiles, payload: Payload, other: DataFile, direction: Direction, *, ours_first: bool
@@ -306,53 +314,16 @@ class Bench:
         found = "; ".join(parts)
         witness = weigh(moved, observed)
         if wrong or dirty or witness is Witness.CACHED:
-            return _check(claim, Shown.FAILS, found, values)
+            return check_of(claim, Shown.FAILS, found, values)
         if witness is Witness.SHARED:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
         if answered_elsewhere(self.target):
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; another program answers for the drive", values)
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; another program answers for the drive", values)
         if not self.target.flush_reaches_drive:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; the system sends this drive no flush", values)
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; the system sends this drive no flush", values)
         if observed.device_bytes is None:
-            return _check(claim, Shown.NOT_SHOWN, f"{found}; {_no_counters(self.target)}", values)
-        return _check(claim, Shown.HOLDS, found, values)
-
-
-def _check(claim: str, shown: Shown, found: str, values: dict[str, float] | None = None) -> Check:
-    return Check(claim=claim, shown=shown, found=found, values=values or {})
-
-
-def _shown(good: bool) -> Shown:  # noqa: FBT001 - reason: the one thing it is about
-    return Shown.HOLDS if good else Shown.FAILS
-
-
-def _no_counters(target: Target) -> str:
-    why = "no drive stands behind the folder" if not target.disks else "its counters prove nothing here"
-    return f"no counters: {why}"
-
-
-def _counters(write: _Moved, read: _Moved, size: int) -> Check:
-    """Hold what the device moved against the payload, both directions."""
-    claim = "counters equal the payload"
-    if write.observed.device_bytes is None or read.observed.device_bytes is None:
-        return _check(claim, Shown.NOT_SHOWN, "no counters stand behind this folder")
-    shares = [one.observed.device_bytes / size for one in (write, read) if one.observed.device_bytes is not None]
-    found = f"{shares[0]:.4f} of it written, {shares[1]:.4f} read"
-    values = {"written_share": shares[0], "read_share": shares[1]}
-    if Witness.SHARED in (write.witness, read.witness):
-        return _check(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
-    return _check(claim, _shown(write.witness is read.witness is Witness.DEVICE), found, values)
-
-
-def _past_memory(write: _Moved, read: _Moved) -> Check:
-    """Say whether requests that were asked to bypass memory did."""
-    claim = "unbuffered is unbuffered"
-    if not (write.access_checked and read.access_checked):
-        return _check(claim, Shown.NOT_SHOWN, "this system does not tell what is in memory")
-    if Access.BUFFERED in (write.access, read.access):
-        found = f"writing is {write.access}, reading is {read.access} on this file system; results are labelled so"
-        return _check(claim, Shown.NOT_SHOWN, found)
-    return _check(claim, Shown.HOLDS, "looked at while requests were in hand: none of the payload was in memory")
+            return check_of(claim, Shown.NOT_SHOWN, f"{found}; {no_counters(self.target)}", values)
+        return check_of(claim, Shown.HOLDS, found, values)
 
 
 def _dirty(files: SmallFiles) -> int | None:

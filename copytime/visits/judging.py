@@ -12,12 +12,14 @@ from copytime.analysis.evidence import Observation
 from copytime.analysis.observing import ceiling_of, exceeded, observation_of
 from copytime.analysis.results import Between, results_of
 from copytime.analysis.verdicts import judge_all
+from copytime.attached import Backing
 from copytime.logbook import Logbook
 from copytime.logbook.kit import items
 from copytime.notes import KitItem, KitKind
 from copytime.records import Part, Result, Verdict, Witness
 from copytime.visits.fitting import recognised
 from copytime.visits.known_parts import rated
+from copytime.visits.same_drive import tell_apart
 
 __all__ = ["known_besides", "known_observations", "observations_of", "rated_observations", "verdicts_of"]
 
@@ -33,13 +35,17 @@ def observations_of(
     results: Iterable[Result],
     between: Between,
 ) -> list[Observation]:
-    """Describe the results of one visit for elimination."""
+    """Describe the results of one visit for elimination.
+
+    Where memory or an overlay of folders stands behind the target there is no drive to be judged, and nothing is usable.
+    """
     parts, found = tuple(chain), tuple(results)
     if any(one.witness is not Witness.CACHED and exceeded(one.rate, ceiling_of(parts)) for one in found):
         parts = tuple(_unknown(part) for part in parts)
     turns = conditions.get("rotational")
     drive = next((part.name for part in parts if part.kind == "drive"), "")
-    return [
+    no_drive = conditions.get("backing") in (Backing.MEMORY, Backing.OVERLAY)
+    seen = [
         observation_of(
             one,
             parts,
@@ -50,6 +56,7 @@ def observations_of(
         )
         for one in found
     ]
+    return [replace(one, usable=False) for one in seen] if no_drive else seen
 
 
 def _unknown(part: Part) -> Part:
@@ -58,13 +65,19 @@ def _unknown(part: Part) -> Part:
 
 
 def known_observations(book: Logbook, besides: str) -> list[Observation]:
-    """Describe the results of all earlier visits but one. Raises LogbookError."""
-    found: list[Observation] = []
+    """Describe the results of all earlier visits but one, whose drive keeps its name where others are called alike.
+
+    Raises LogbookError.
+    """
     visits = [list(group) for _, group in groupby(book.measured(), key=lambda pair: str(pair[0]["id"]))]
-    for pairs in visits[-_MOST_VISITS:]:
+    newest_first = [pairs for pairs in reversed(visits[-_MOST_VISITS:]) if pairs[0][0]["id"] != besides]
+    own = [pairs for pairs in visits if pairs[0][0]["id"] == besides]
+    looked = [*own, *newest_first]
+    chains = tell_apart((pairs[0][0], pairs[0][0]["chain"]) for pairs in looked)
+    found: list[Observation] = []
+    for pairs, chain in reversed(list(zip(looked, chains, strict=True))[len(own) :]):
         about, results = pairs[0][0], results_of(one for _, one in pairs)
-        if about["id"] != besides:
-            found += observations_of(about["id"], about["created"], about["chain"], about["conditions"], results, {})
+        found += observations_of(about["id"], about["created"], chain, about["conditions"], results, {})
     return found
 
 

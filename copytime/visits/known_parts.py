@@ -71,9 +71,8 @@ def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
     for one in several:
         if one.usable:
             way = tuple((part.kind, part.name) for part in one.parts)
-            alike[one.workload, one.direction, way, one.run_bytes, one.protocol, one.mode, one.recipe, one.doubted].append(
-                one
-            )
+            how = (one.protocol, one.mode, one.recipe, one.access, one.file_system)
+            alike[one.workload, one.direction, way, one.run_bytes, how, one.doubted].append(one)
     between = between_visits([one.rate for one in group] for group in alike.values())
     made = []
     for group in alike.values():

@@ -24,7 +24,7 @@ from copytime.visits.options import BLOCK, DEPTH, LARGE_LEAST, Options
 from copytime.visits.payloads import RESERVE
 from copytime.visits.plan import Plan, make_plan
 from copytime.visits.qualify import Outcome, Visit, logged_in
-from copytime.visits.telling import behind, between, wear
+from copytime.visits.telling import behind, spoken, wear
 from copytime.visits.timed import Station
 from copytime.visits.work import Look, Work
 from copytime.visits.works import LargeWork
@@ -152,7 +152,7 @@ def describe_sustain(made: SustainPlan) -> str:
             f"is {'kept' if asked.keep else 'removed at the end'}"
         ),
         "reads    " + ("all of it back, in a second stream" if asked.read_back else "nothing back (--read-back does)"),
-        f"takes    about {between(fast, slow)}",
+        f"takes    about {spoken(fast, slow)}",
         (
             f"care     none of your files is touched; it uses up {size_text(longest)}{rated} at most, and "
             "warms it:\n         let air at it, and let it cool before the next"
@@ -211,8 +211,11 @@ class _Stream(Visit):
         self.conditions["chunk_bytes"] = made.chunk_bytes
         self.conditions["round_bytes"] = made.round_bytes
         self.conditions["until_settled"] = made.asked.until_settled
-        if counts is not None:
+        if counts is not None and not self.target.is_loop:  # the disk below was attached long ago, and is everybody's
             self.conditions["written_before_bytes"] = counts.written_bytes
+        rested = self.notes.read(lambda book: book.seconds_since_use(self.begun.drive, self.begun.created))
+        if rested is not None:
+            self.conditions["rested_at_most_seconds"] = round(rested)
 
     def _works(self, scratch: Scratch) -> list[Work]:
         options = self.options

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from copytime.attached import Target
+from copytime.attached import Layer, Target
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, size_text
 from copytime.visits.payloads import Payloads
 from copytime.visits.plan import LONGEST_PASS_S, Plan
 
-__all__ = ["behind", "between", "describe", "wear"]
+__all__ = ["behind", "describe", "spoken", "wear"]
 
-
-def between(fast: float, slow: float) -> str:
-    """Say how long something takes, from two guesses in seconds; guesses that are nearly the same are one."""
-    return duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
+#: Layers that never stand on one of their own kind: two in a row are parts of one whole.
+_SIDE_BY_SIDE = ("loop", "file", "partition")
 
 
 def describe(plan: Plan) -> str:
@@ -22,6 +20,7 @@ def describe(plan: Plan) -> str:
     times = f"{plan.repeats} to {plan.at_most} times" if plan.at_most != plan.repeats else f"{plan.repeats} times"
     times = "once" if plan.at_most == 1 else times
     laid = "the large one laid out first, " if options.laid_out else ""
+    fast, slow = plan.seconds
     worn = wear(plan.write_bytes, options.endurance)
     cut = any(plan.may_shorten(workload) for workload in plan.payloads.workloads)
     lines = [
@@ -35,10 +34,15 @@ def describe(plan: Plan) -> str:
             "of its own that is removed at the end"
         ),
         f"reads    {size_text(plan.read_bytes)} in all" + (", the last time to check every byte" if options.verify else ""),
-        f"takes    about {between(*plan.seconds)}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
+        f"takes    about {spoken(fast, slow)}" + (f" (a pass is cut at {duration_text(LONGEST_PASS_S)})" if cut else ""),
         f"care     none of your files is touched; the writing uses up {worn} and warms it",
     ]
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
+
+
+def spoken(fast: float, slow: float) -> str:
+    """Say how long something takes that takes between so many seconds."""
+    return duration_text(slow) if slow - fast < 0.2 * slow else f"{duration_text(fast)} to {duration_text(slow)}"
 
 
 def wear(write_bytes: int, endurance: int | None) -> str:
@@ -59,16 +63,21 @@ def payload_words(found: Payloads) -> str:
 
 
 def behind(target: Target) -> str:
-    """Tell what stands behind a target, from the file system down."""
-    steps = []
-    for layer in target.layers:
-        disk = next((one for one in target.disks if one.name == layer.name), None)
-        if disk is not None:
-            about = [disk.model or "", size_text(disk.size_bytes) if disk.size_bytes else "", disk.bus or ""]
-            said = ", ".join(plain(part) for part in about if part)
-            steps.append(f"{plain(layer.name)} ({said})" if said else plain(layer.name))
-        elif layer.kind == "file":
-            steps.append(f"the file {plain(layer.name)}")
-        else:
-            steps.append(plain(layer.name) if layer.name.startswith(layer.kind) else f"{layer.kind} {plain(layer.name)}")
-    return " on ".join(steps) if steps else f"no drive ({target.backing})"
+    """Tell what stands behind a target, from the file system down; what stands side by side is joined by 'and'."""
+    said_all = ""
+    for above, layer in zip((None, *target.layers), target.layers, strict=False):
+        beside = above is not None and (above.kind == "disk" or above.kind == layer.kind in _SIDE_BY_SIDE)
+        joint = "" if above is None else " and " if beside else " on "
+        said_all += joint + _step(layer, target)
+    return said_all or f"no drive ({target.backing})"
+
+
+def _step(layer: Layer, target: Target) -> str:
+    disk = next((one for one in target.disks if one.name == layer.name), None)
+    if disk is not None:
+        about = [disk.model or "", size_text(disk.size_bytes) if disk.size_bytes else "", disk.bus or ""]
+        said = ", ".join(plain(part) for part in about if part)
+        return f"{plain(layer.name)} ({said})" if said else plain(layer.name)
+    if layer.kind == "file":
+        return f"the file {plain(layer.name)}"
+    return plain(layer.name) if layer.name.startswith(layer.kind) else f"{layer.kind} {plain(layer.name)}"

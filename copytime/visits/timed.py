@@ -190,7 +190,8 @@ class Station:
             marks=tuple(marks),
             cut_short=None if whole else storable(str(moved.failure).partition("\n")[0]),
         )
-        return work.describe(counted(made, observed, access_checked=moved.access_checked), observed.depth_bytes)
+        seen = replace(observed, cpu_ns=None if observed.cpu_ns is None else observed.cpu_ns + moved.away_cpu_ns)
+        return work.describe(counted(made, seen, access_checked=moved.access_checked), observed.depth_bytes)
 
     def checked(self, work: Work, *, stop: Stop, look: Look) -> Checked:
         """Compare every byte of what was written last, and let the counters say where the bytes came from."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import time
 import uuid
@@ -27,6 +28,7 @@ from copytime.records import (
     Workload,
 )
 from copytime.safetext import plain, storable
+from copytime.units import size_text
 from copytime.visits.conditions import about_target
 from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
@@ -45,6 +47,9 @@ _BREATH = 256 * 1024
 
 #: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
 _APART = 500_000_000
+
+#: No more than this share of a direction's bytes, this long before the rest, is the metadata of what moved the other way.
+_LEAD, _BEFORE = 0.01, 200_000_000
 
 #: A direction with less than this share of what was moved in all is metadata, and no copy of its own.
 _SHARE = 0.02
@@ -78,6 +83,13 @@ class Way:
     def high(self) -> float:
         """Highest rate that fits the readings."""
         return self.moved_bytes * 1e9 / max(1.0, self.elapsed_ns - self.resolution_ns / 2)
+
+
+#: Said of every write: a program that goes through memory has no clock that the drive could show.
+_BEGAN_EARLIER = (
+    "to-drive: the clock began when the drive first moved. A program that writes into memory first began before that, so "
+    "that its copy took longer; 'copytime copy' times the whole"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,9 +168,27 @@ def watch(
         _write(notes, begun.id, one)
     state = "finished" if failure is None else "stopped" if isinstance(failure, Stopped) else "failed"
     remarks = ["watched: the bytes are all that the drive moved, by whatever program, metadata included"]
+    if any(way.direction is Direction.TO_DRIVE for way in ways):
+        remarks.append(_BEGAN_EARLIER)
+        remarks += _still_waiting(here, max(way.moved_bytes for way in ways))
     done = logged(begun, passes, remarks, notes, state)
     notices = notes.notices(done.warnings)
     return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure, notices=notices)
+
+
+def _still_waiting(here: Platform, moved: int) -> list[str]:
+    """Tell how much memory still holds for drives, where the system says so and it is more than a little of what moved."""
+    waiting: Callable[[], int | None] | None = getattr(here, "waiting_bytes", None)
+    found = waiting() if waiting is not None else None
+    if found is None or found < max(_BREATH, _SHARE * moved):
+        return []
+    return [
+        (
+            f"to-drive: memory holds {size_text(found)} that still have to be written, to this drive or another: the copy "
+            "may not be over, and the figure that of a part of it (--quiet-after 40 outlasts the pauses in which the system "
+            "gathers what it writes)"
+        )
+    ]
 
 
 def follow(
@@ -232,7 +262,8 @@ class _Side:
         """Put together what was seen. The first rise began, and the last one ended, somewhere within a step of looking."""
         if self.start is None or not self.moved:
             return None
-        rises, first = self.rises[: self._end()], self.start[0]
+        (first, base), begun = self._begin()
+        rises = [(at, moved - base, step) for at, moved, step in self.rises[begun : self._end()]]
         # on average half a step was over before the first byte moved, and half a step after the last one
         longest, steps = rises[-1][0] - first, rises[0][2] + rises[-1][2]
         elapsed = max(1, longest - steps // 2)
@@ -243,6 +274,16 @@ class _Side:
             resolution_ns=min(steps, 2 * elapsed - 1),
             readings=tuple((at - first, moved) for at, moved, _ in rises),
         )
+
+    def _begin(self) -> tuple[tuple[int, int], int]:
+        """Return where the copy starts, as (ns, bytes moved before it), and which rise is the first that belongs to it."""
+        assert self.start is not None  # noqa: S101 - reason: something rose, or nobody would ask
+        for number, ((at, moved, _), (later, _, step)) in enumerate(itertools.pairwise(self.rises), start=1):
+            if moved > _LEAD * self.moved:
+                break
+            if later - step - at > _BEFORE:
+                return (later - step, moved), number
+        return (self.start[0], 0), 0
 
     def _end(self) -> int:
         """Count the rises that belong to the copy: late ones that are no more than a breath are left out."""

@@ -92,7 +92,7 @@ def _attached(target: Target, options: Options) -> AttachedDrive | None:
         return None
     try:
         found = drives(link=options.link, inner=options.inner_link)
-    except CopytimeError:
+    except (CopytimeError, OSError):  # a listing that cannot be made costs no measurement
         return None
     return next((one for one in found if one.name == target.disks[0].name), None)
 

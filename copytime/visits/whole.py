@@ -26,6 +26,7 @@ from copytime.visits.judging import known_observations
 from copytime.visits.loading import loadings, own_reads, two_hosts
 from copytime.visits.noting import timed_of
 from copytime.visits.reconciling import reconcile
+from copytime.visits.same_drive import named_apart
 from copytime.visits.setting_apart import compared_sets
 
 __all__ = ["whole_of"]
@@ -83,7 +84,7 @@ def _read(
     every = list(notes(book))
     noted = [one for one in every if one.counts]
     listed = book.qualifications()
-    measured = [with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None]
+    measured = named_apart([with_results(book.qualification(one["id"])) for one in listed if one["struck"] is None])
     struck = len(every) - len(noted) + len(listed) - len(measured)
     return noted, struck, items(book), measured, known_observations(book, "")
 

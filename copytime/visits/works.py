@@ -160,10 +160,11 @@ class SmallWork:
 
     def prepare(self, direction: Direction) -> tuple[str, ...]:
         """See Work."""
+        marks = () if self._files.why_threads is None else ("by-threads",)
         if direction is Direction.TO_DRIVE:
             self._files.clear()
-            return ()
-        return () if self._files.cool() else ("metadata-warm",)
+            return marks
+        return marks if self._files.cool() else (*marks, "metadata-warm")
 
     def move(self, direction: Direction, *, stop: Stop, look: Look) -> Movement:
         """See Work."""

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 
 from copytime.analysis.phases import Phases, chunked, phases_of
 from copytime.records import Trace
+from tests.support.telling_apart import DROPS, OTHERS, tallied
 from tests.support.traces import (
     CHUNK,
     NOISES,
@@ -14,76 +17,37 @@ from tests.support.traces import (
     declining,
     dropping,
     noisy,
-    outliers,
     steady,
     swinging,
     zoned,
 )
-
-#: Seeded traces of each kind and noise: 100 for each of six kinds of noise, 600 in all.
-EACH = 100
-
-
-def drawn(seed: int) -> tuple[np.random.Generator, int]:
-    draw = np.random.default_rng(1000 + seed)
-    return draw, int(draw.integers(100, 1200))
 
 
 def found(rates: Times, seed: int, kind: str = "usual") -> Phases:
     return phases_of(CHUNK, noisy(rates, seed, kind))
 
 
-def place(where: str, draw: np.random.Generator, count: int) -> int:
-    """Where the drop is put, in chunks."""
-    percent = max(4, count // 100)
-    if where == "first percent":
-        return int(draw.integers(4, percent + 1))
-    if where == "last percent":
-        return count - int(draw.integers(4, percent + 1))
-    return int(draw.integers(count // 10, count * 9 // 10))
+@pytest.mark.parametrize("kind", DROPS)
+def test_drops_are_found_to_the_chunk(kind: str) -> None:
+    one = tallied(kind)
+    print(f"{kind}: {one.near} of {one.traces} found within a chunk, {one.covered} covered by the margin")
+    assert one.traces == 600
+    assert one.near >= 0.98 * one.traces
+    assert one.covered >= 0.95 * one.traces
 
 
-@pytest.mark.parametrize("where", ["anywhere", "first percent", "last percent"])
-def test_drops_are_found_to_the_chunk(where: str) -> None:
-    hits, covered = 0, 0
-    for kind in NOISES:
-        for seed in range(EACH):
-            draw, count = drawn(seed)
-            at = place(where, draw, count)
-            after = 500 * (draw.uniform(0.2, 0.75) if where == "anywhere" else 0.3)
-            drop = found(dropping(count, at, 500, after), seed, kind).drop
-            hits += drop is not None and abs(drop.after_bytes - at * CHUNK) <= CHUNK
-            covered += drop is not None and drop.low_bytes <= at * CHUNK <= drop.high_bytes
-    print(f"{where}: {hits} of {EACH * len(NOISES)} found within a chunk, {covered} covered by the margin")
-    assert hits >= 0.98 * EACH * len(NOISES)
-    assert covered >= 0.95 * EACH * len(NOISES)
+#: How many of each kind must be taken for what they are. Short swings hide in the loudest noise, and where time is granted
+#: in slices about as long as a chunk.
+RIGHT = {"oscillation": 0.90}
 
 
-def not_dropping(what: str, draw: np.random.Generator, count: int, seed: int) -> Times:
-    match what:
-        case "decline":
-            return declining(count)
-        case "zones":
-            return zoned(count, int(draw.integers(10, 30)))
-        case "oscillation":
-            return swinging(count, int(draw.integers(6, max(7, count // 10))))
-        case "quick oscillation":
-            return swinging(count, int(draw.integers(1, 5)))
-        case "outliers":
-            return outliers(steady(count), seed, int(draw.integers(1, 4)))
-    return steady(count)
-
-
-@pytest.mark.parametrize("what", ["steady", "decline", "zones", "oscillation", "quick oscillation", "outliers"])
-def test_hardly_ever_is_something_else_taken_for_a_drop(what: str) -> None:
-    false = 0
-    for kind in NOISES:
-        for seed in range(EACH):
-            draw, count = drawn(seed)
-            rates = not_dropping(what, draw, count, seed)
-            false += found(rates, seed, kind).drop is not None
-    print(f"{what}: {false} of {EACH * len(NOISES)} taken for a drop")
-    assert false <= 0.02 * EACH * len(NOISES)
+@pytest.mark.parametrize("kind", OTHERS)
+def test_hardly_ever_is_something_else_taken_for_a_drop(kind: str) -> None:
+    one = tallied(kind)
+    print(f"{kind}: {one.false_drops} of {one.traces} taken for a drop, {one.right} for what they are")
+    assert one.traces == 600
+    assert one.false_drops <= 0.02 * one.traces
+    assert one.right >= RIGHT.get(kind, 0.98) * one.traces
 
 
 @pytest.mark.parametrize("kind", NOISES)
@@ -176,6 +140,22 @@ def test_a_pause_is_a_dip_and_the_worst_chunk() -> None:
     assert one.worst_rate == pytest.approx(40e6, rel=0.15)
 
 
+def test_both_rates_are_within_3_percent_though_the_jump_lies_inside_a_chunk() -> None:
+    """Short phases, where the chunk that holds the jump would move their rates by up to 6 %."""
+    missed = 0
+    for seed in range(500):
+        draw = np.random.default_rng(seed)
+        count = int(draw.integers(24, 60))
+        at, part, after = int(draw.integers(8, count - 8)), draw.random(), 400e6 * draw.uniform(0.2, 0.6)
+        seconds = CHUNK / np.where(np.arange(count) < at, 400e6, after)
+        seconds[at] = CHUNK * (part / 400e6 + (1 - part) / after)
+        drop = phases_of(CHUNK, seconds * np.exp(0.01 * draw.standard_normal(count))).drop
+        assert drop is not None
+        missed += max(abs(drop.before / 400e6 - 1), abs(drop.after / after - 1)) > 0.03
+    print(f"{missed} of 500 with a rate off by more than 3 %")
+    assert missed == 0
+
+
 def test_a_rise_is_no_drop() -> None:
     one = found(dropping(400, 100, 100.0, 400.0), 6)
     assert one.drop is None
@@ -204,7 +184,9 @@ def test_rates_of_phases_hold_what_was_moved() -> None:
 
 def test_twenty_thousand_chunks_are_put_together_and_the_break_is_still_exact() -> None:
     times = noisy(dropping(20_000, 7_777, 500.0, 300.0), 9)
+    begun = time.process_time()
     one = phases_of(CHUNK, times)
+    assert time.process_time() - begun < 1.0
     assert one.drop is not None
     assert abs(one.drop.after_bytes - 7_777 * CHUNK) <= CHUNK
 

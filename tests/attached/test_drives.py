@@ -175,6 +175,18 @@ def test_mounts_are_found_through_encryption_and_volumes(tmp_path: Path) -> None
     assert found["sdc"].facts.holders == ("dm-0", "dm-1")
 
 
+def test_each_member_of_a_btrfs_is_mounted_where_all_of_it_is(tmp_path: Path) -> None:
+    """mountinfo names one device of several; before, the others were said to be not mounted and perhaps a console's."""
+    where = lay_out("two-on-one-bridge", tmp_path)
+    for name in ("sdc", "sdd"):
+        (where / "sys/fs/btrfs/0f-11/devices" / name).mkdir(parents=True)
+    (where / "proc/self").mkdir(parents=True, exist_ok=True)
+    (where / "proc/self/mountinfo").write_text("30 1 0:40 / /media/lantern-quay rw - btrfs /dev/sdc rw\n")
+    for one in look(where).values():
+        assert [mount.path for mount in one.mounts] == ["/media/lantern-quay"]
+        assert not any("console" in said for said in one.warnings)
+
+
 @pytest.mark.parametrize("tree", TREES)
 def test_every_attribute_may_be_missing(tmp_path: Path, tree: str) -> None:
     where = lay_out(tree, tmp_path)
@@ -267,18 +279,25 @@ def test_agrees_with_the_tools_of_this_machine() -> None:
         pytest.skip("needs lsblk (util-linux)")
     out = subprocess.run(["lsblk", "-J", "-b", "-d", "-o", "NAME,SIZE,TYPE"], check=True, capture_output=True, text=True)
     sizes = {one["name"]: int(one["size"]) for one in json.loads(out.stdout)["blockdevices"] if one["type"] == "disk"}
+    before = diskstats()
     ours = {one.name: one for one in drives()}
     wanted = {name for name in sizes if not name.startswith(("zram", "ram", "nbd", "fd", "md", "dm-"))}
     assert wanted <= set(ours)
     for name in wanted:
         assert ours[name].capacity_bytes == sizes[name]
-    counted = {line.split()[2]: line.split() for line in Path("/proc/diskstats").read_text().splitlines()}
+    after = diskstats()
     for name in wanted:
-        read, written = int(counted[name][5]) * 512, int(counted[name][9]) * 512
-        assert ours[name].read_bytes is not None
-        assert ours[name].written_bytes is not None
-        assert ours[name].read_bytes <= read  # type: ignore[operator]  # reason: asserted above
-        assert ours[name].written_bytes <= written  # type: ignore[operator]  # reason: asserted above
+        counts = ours[name].read_bytes, ours[name].written_bytes
+        assert counts[0] is not None
+        assert counts[1] is not None
+        for low, mine, high in zip(before[name], counts, after[name], strict=True):
+            assert low <= mine <= high  # type: ignore[operator]  # reason: asserted above
+
+
+def diskstats() -> dict[str, tuple[int, int]]:
+    """Return bytes read and written by device (Linux Documentation/admin-guide/iostats.rst)."""
+    lines = [line.split() for line in Path("/proc/diskstats").read_text().splitlines()]
+    return {line[2]: (int(line[5]) * 512, int(line[9]) * 512) for line in lines}
 
 
 def test_agrees_with_findmnt() -> None:

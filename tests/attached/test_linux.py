@@ -43,6 +43,9 @@ def test_a_loop_drive_down_to_the_disk_below(make_drive: DriveMaker, file_system
     assert found.disks == below.disks
     assert found.drive_label == drive.name
     assert found.backing is Backing.DRIVE
+    # capacity and serial number of the disk under the file are not those of what is tested
+    assert (found.capacity_bytes, found.serial) == (found.total_bytes, None)
+    assert (below.capacity_bytes, below.serial) == (below.disks[0].size_bytes, below.disks[0].serial)
     counts = Linux().counts(found)
     assert counts is not None
     lines = Path("/proc/diskstats").read_text().splitlines()

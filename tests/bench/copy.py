@@ -1,6 +1,7 @@
 """Copies between two drives: copytime against ``cp -a`` then ``sync -f``, in turn, one large file and many small ones.
 
-Before every copy memory forgets what it holds, of both drives.
+Before every copy memory forgets what it holds, of both drives. In the first round, which is not counted, both copies are
+compared with their original by ``find`` and ``sha256sum``.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy as np
 from copytime.engine.recipe import FOLDER_FILES, usual
 from copytime.engine.system import system
 from tests.bench.pairs import Run, ratio, show, timed
+from tests.support.file_trees import fingerprint
 
 
 def bench(source: Path, destination: Path, size: int, files: int, rounds: int) -> None:
@@ -40,8 +42,8 @@ def bench(source: Path, destination: Path, size: int, files: int, rounds: int) -
 def _row(source: Path, destination: Path, name: str, rounds: int) -> list[str]:
     engine, ours, theirs = [], [], []
     for turn in range(rounds + 1):  # the first one warms up and is not counted
-        found, run = _ours(source, destination)
-        cp = _cp(source, destination)
+        found, run = _ours(source, destination, compare=not turn)
+        cp = _cp(source, destination, compare=not turn)
         if turn:
             engine.append(found["seconds"])
             ours.append(run)
@@ -59,7 +61,7 @@ def _row(source: Path, destination: Path, name: str, rounds: int) -> list[str]:
     ]
 
 
-def _ours(source: Path, destination: Path) -> tuple[dict[str, float], Run]:
+def _ours(source: Path, destination: Path, *, compare: bool) -> tuple[dict[str, float], Run]:
     """Copy with copytime; return what it says and how long the whole program took, start-up and idle moments included."""
     _forget(source, destination)
     out = destination / "out.json"
@@ -68,16 +70,23 @@ def _ours(source: Path, destination: Path) -> tuple[dict[str, float], Run]:
     run = timed([*command, "--no-verify", "--json", "-o", str(out)])
     found = json.loads(out.read_text(encoding="utf-8"))["copies"][0]
     out.unlink()
-    shutil.rmtree(destination / "ours")
+    _leave(source, destination / "ours", compare=compare)
     return found, run
 
 
-def _cp(source: Path, destination: Path) -> Run:
+def _cp(source: Path, destination: Path, *, compare: bool) -> Run:
     _forget(source, destination)
     there = destination / "cp"
     run = timed(["sh", "-c", 'cp -a "$0" "$1" && sync -f "$1"', str(source), str(there)])
-    shutil.rmtree(there)
+    _leave(source, there, compare=compare)
     return run
+
+
+def _leave(source: Path, there: Path, *, compare: bool) -> None:
+    """Remove a copy, and end the bench if it is not what its original is."""
+    if compare and fingerprint(there) != fingerprint(source):
+        raise SystemExit(f"{there} is not the same as {source}")
+    shutil.rmtree(there)
 
 
 def _forget(*folders: Path) -> None:

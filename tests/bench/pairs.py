@@ -25,7 +25,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Ratio:
-    """The middle of some paired ratios, with the quartiles around it."""
+    """The middle of some paired ratios or other values, with the quartiles around it."""
 
     middle: float
     low: float
@@ -37,11 +37,15 @@ class Ratio:
 
 def ratio(over: Sequence[float], under: Sequence[float]) -> Ratio:
     """Pair two series run by run and take the median and the quartiles of their ratios."""
-    paired = sorted(one / other for one, other in zip(over, under, strict=True))
-    if len(paired) < 2:
-        return Ratio(paired[0], paired[0], paired[0])
-    low, middle, high = statistics.quantiles(paired, n=4, method="inclusive")
-    return Ratio(middle, low, high)
+    return middle([one / other for one, other in zip(over, under, strict=True)])
+
+
+def middle(values: Sequence[float]) -> Ratio:
+    """Take the median and the quartiles of some values."""
+    if len(values) < 2:
+        return Ratio(values[0], values[0], values[0])
+    low, mid, high = statistics.quantiles(sorted(values), n=4, method="inclusive")
+    return Ratio(mid, low, high)
 
 
 def compiled(source: str) -> Path:

@@ -1,8 +1,9 @@
 /* The plain loop that copytime is held against: the same requests, with nothing around them.
  *
- * plain write|read PATH BYTES BLOCK THREADS
+ * plain write|read PATH BYTES BLOCK THREADS [stamps]
  *
  * Prints wall seconds and processor seconds. Writing ends with fsync of the file. Memory is prepared before the clock.
+ * With 'stamps' a line for each block follows: the seconds after which it had been moved, in the order they were.
  */
 #define _GNU_SOURCE
 #include <errno.h>
@@ -20,6 +21,8 @@
 static int file, writing;
 static size_t block;
 static uint64_t bytes, next;
+static double begun, *stamps;
+static size_t stamped;
 static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
 static pthread_barrier_t gate;
 
@@ -77,13 +80,18 @@ static void *work(void *unused)
             if (n <= 0) { perror(writing ? "pwrite" : "pread"); exit(1); }
             done += n;
         }
+        if (stamps) {
+            pthread_mutex_lock(&lock);
+            stamps[stamped++] = seconds(CLOCK_MONOTONIC) - begun;
+            pthread_mutex_unlock(&lock);
+        }
     }
     return NULL;
 }
 
 int main(int argc, char **argv)
 {
-    if (argc != 6) { fprintf(stderr, "plain write|read PATH BYTES BLOCK THREADS\n"); return 2; }
+    if (argc != 6 && argc != 7) { fprintf(stderr, "plain write|read PATH BYTES BLOCK THREADS [stamps]\n"); return 2; }
     writing = strcmp(argv[1], "write") == 0;
     bytes = strtoull(argv[3], NULL, 10);
     block = strtoull(argv[4], NULL, 10);
@@ -92,13 +100,16 @@ int main(int argc, char **argv)
     if (file < 0) { perror(argv[2]); return 1; }
     slots = (32u << 20) / block > (size_t)threads ? (32u << 20) / block : (size_t)threads + 1;
     if (writing) pool = room(slots * block);
+    if (argc == 7) stamps = calloc(bytes / block + 1, sizeof *stamps);
     pthread_barrier_init(&gate, NULL, threads + 1);
     pthread_t crew[64];
     for (int i = 0; i < threads && i < 64; i++) pthread_create(&crew[i], NULL, work, NULL);
+    begun = seconds(CLOCK_MONOTONIC);
     pthread_barrier_wait(&gate);
-    double wall = seconds(CLOCK_MONOTONIC), cpu = seconds(CLOCK_PROCESS_CPUTIME_ID);
+    double cpu = seconds(CLOCK_PROCESS_CPUTIME_ID);
     for (int i = 0; i < threads && i < 64; i++) pthread_join(crew[i], NULL);
     if (writing && fsync(file)) { perror("fsync"); return 1; }
-    printf("%.9f %.9f\n", seconds(CLOCK_MONOTONIC) - wall, seconds(CLOCK_PROCESS_CPUTIME_ID) - cpu);
+    printf("%.9f %.9f\n", seconds(CLOCK_MONOTONIC) - begun, seconds(CLOCK_PROCESS_CPUTIME_ID) - cpu);
+    for (size_t i = 0; i < stamped; i++) printf("%.9f\n", stamps[i]);
     return 0;
 }

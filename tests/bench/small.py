@@ -2,14 +2,22 @@
 
 The other side of cp's copies is memory, as it is for the others: to the drive from a tree in memory, from the drive to one.
 Before every read, memory forgets what it holds of the drive.
+
+Several numbers of files and of workers take turns as well. A table shows what more workers gain, and another one how the
+cost of a file grows from one number of files to the next: the exponent x in 'cost of a file ~ files^x', 0 where it is
+flat. File systems have a growth of their own, so what counts is ours beside that of the others ('beyond C').
 """
 
 from __future__ import annotations
 
+import contextlib
+import itertools
+import math
 import shutil
 import statistics
 import subprocess
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -17,22 +25,72 @@ import numpy as np
 from copytime import Direction, Options, Progress, qualify
 from copytime.engine.recipe import FOLDER_FILES, usual
 from copytime.engine.system import system
-from tests.bench.pairs import Run, compiled, ratio, show, timed
+from tests.bench.pairs import Run, compiled, middle, ratio, show, timed
 
 #: A folder in memory for the other side of cp.
 _MEMORY = Path("/dev/shm")
 
 
 def bench(folder: Path, counts: list[int], rounds: int, workers: list[int]) -> None:
-    """Print rate ratios and the cost of a file, for each number of files and workers and each direction."""
+    """Print rate ratios and costs of a file for each number of files and workers and each direction, and their growth."""
     plain = compiled("plain_small.c")
-    rows = []
-    for count in counts:
-        with tempfile.TemporaryDirectory(dir=_MEMORY, prefix="copytime-bench-") as memory:
-            for number in workers:
-                rows += _Race(folder, plain, Path(memory), count, number).rows(rounds)
-    headers = ["files", "workers", "direction", "us a file", "against cp", "against C", "CPU us a file", "CPU of C"]
-    show(f"small files, usual mix, {rounds} rounds in turn: rate ratios, CPU ratio", headers, rows)
+    with contextlib.ExitStack() as stack:
+        memories = {
+            count: Path(stack.enter_context(tempfile.TemporaryDirectory(dir=_MEMORY, prefix="copytime-bench-")))
+            for count in counts
+        }
+        races = [[_Race(folder, plain, memories[count], count, number) for count in counts] for number in workers]
+        for _ in range(rounds + 1):  # the first warms up and is not counted
+            for race in itertools.chain.from_iterable(races):
+                race.run()
+    title = f"small files, usual mix, {rounds} rounds in turn"
+    headers = ["files", "workers", "direction", "us a file", "cp", "C", "against cp", "against C"]
+    headers += ["CPU us a file", "cp", "C", "CPU of C"]
+    every = [(race, direction) for entered in races for race in entered for direction in Direction]
+    show(f"{title}: costs of a file and rate ratios", headers, [race.row(direction) for race, direction in every])
+    if len(set(workers)) > 1:
+        headers = ["files", "workers", "direction", f"rate against {workers[0]} at once"]
+        show(f"{title}: what more workers gain", headers, [_gain(races, race, direction) for race, direction in every])
+    if len(set(counts)) < 2:
+        return
+    headers = ["workers", "direction", "files", "time", "cp", "C", "beyond C", "CPU", "cp", "C", "beyond C"]
+    rows = [
+        _growth(first, last, direction)
+        for one in races
+        for first, last in itertools.pairwise(sorted(one, key=lambda race: race.recipe.files))
+        for direction in Direction
+    ]
+    show(f"{title}: growth of the cost of a file, as exponent", headers, rows)
+
+
+def _gain(races: list[list[_Race]], race: _Race, direction: Direction) -> list[str]:
+    """Hold copytime's rate against its own with the first number of workers, round by round."""
+    (first,) = (one for one in races[0] if one.recipe.files == race.recipe.files)
+    walls = [[run.wall for run in one.runs("ours", direction)] for one in (first, race)]
+    return [str(race.recipe.files), str(race.workers), direction.value, str(ratio(walls[0], walls[1]))]
+
+
+def _growth(first: _Race, last: _Race, direction: Direction) -> list[str]:
+    """Say how the cost of a file grows from one number of files to a larger one, round by round."""
+    step = math.log(last.recipe.files / first.recipe.files)
+
+    def exponents(who: str, what: Callable[[Run], float]) -> list[float]:
+        return [
+            math.log(what(large) / what(small) * first.recipe.files / last.recipe.files) / step
+            for small, large in zip(first.runs(who, direction), last.runs(who, direction), strict=True)
+        ]
+
+    cells = [str(first.workers), direction.value, f"{first.recipe.files} to {last.recipe.files}"]
+    for what in (lambda run: run.wall, lambda run: run.cpu):
+        mine, cp, c = (exponents(who, what) for who in ("ours", "cp", "c"))
+        beyond = [one - other for one, other in zip(mine, c, strict=True)]
+        cells += [
+            f"{middle(mine).middle:+.3f}",
+            f"{middle(cp).middle:+.3f}",
+            f"{middle(c).middle:+.3f}",
+            str(middle(beyond)),
+        ]
+    return cells
 
 
 class _Race:
@@ -47,13 +105,16 @@ class _Race:
         self.lists = {direction: _list(memory, self.recipe.sizes, direction) for direction in Direction}
         self.found: dict[tuple[str, Direction], list[Run]] = {}
 
-    def rows(self, rounds: int) -> list[list[str]]:
-        """Run and return a row for each direction; the first round warms up and is not counted."""
-        options = Options(large=0, small=self.recipe.files, repeats=rounds + 1, workers=self.workers, verify=False)
+    def run(self) -> None:
+        """Run once in both directions, each of the three in turn."""
+        options = Options(large=0, small=self.recipe.files, repeats=1, workers=self.workers, verify=False)
         qualify(self.folder, options, progress=self._after)
         for name in ("cp", "c"):
             shutil.rmtree(self.folder / name)
-        return [self._row(direction) for direction in Direction]
+
+    def runs(self, who: str, direction: Direction) -> list[Run]:
+        """Return the runs that count."""
+        return self.found[who, direction][1:]
 
     def _after(self, progress: Progress) -> None:
         """Let cp and the C loop do the pass that copytime has just finished."""
@@ -92,18 +153,20 @@ class _Race:
         opened.close()
         here.drop_folder_data()
 
-    def _row(self, direction: Direction) -> list[str]:
-        mine, cp, c = (self.found[who, direction][1:] for who in ("ours", "cp", "c"))
-        walls, cpus = [run.wall for run in mine], [run.cpu for run in mine]
+    def row(self, direction: Direction) -> list[str]:
+        """Return the cells of a line of the table."""
+        mine, cp, c = (self.runs(who, direction) for who in ("ours", "cp", "c"))
+        walls, cpus = ([[getattr(run, what) for run in runs] for runs in (mine, cp, c)] for what in ("wall", "cpu"))
+        cost = 1e6 / self.recipe.files
         return [
             str(self.recipe.files),
             str(self.workers),
             direction.value,
-            f"{statistics.median(walls) / self.recipe.files * 1e6:.0f}",
-            str(ratio([run.wall for run in cp], walls)),
-            str(ratio([run.wall for run in c], walls)),
-            f"{statistics.median(cpus) / self.recipe.files * 1e6:.0f}",
-            str(ratio(cpus, [run.cpu for run in c])),
+            *(f"{statistics.median(values) * cost:.1f}" for values in walls),
+            str(ratio(walls[1], walls[0])),
+            str(ratio(walls[2], walls[0])),
+            *(f"{statistics.median(values) * cost:.1f}" for values in cpus),
+            str(ratio(cpus[0], cpus[2])),
         ]
 
 

@@ -90,6 +90,40 @@ def test_back_leaves_nothing_behind(cli: Cli, source: Path, into: Path) -> None:
     assert json.loads(cli("tidy", "--json").stdout)["left_overs"] == []
 
 
+def test_both_witnesses_and_both_chains_stand_with_each_direction_and_in_the_logbook(
+    cli: Cli, source: Path, into: Path
+) -> None:
+    done = cli("copy", source, into, "--back", "--no-verify")
+    assert done.returncode == 0, done.stderr
+    for direction in ("to-drive", "from-drive"):
+        for side in ("from", "onto"):
+            assert [line for line in done.stdout.splitlines() if line.startswith(side) and f"({direction})" in line]
+    (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
+    shown = cli("log", "show", entry["id"]).stdout
+    chains = json.loads(cli("log", "show", entry["id"], "--json").stdout)["conditions"]["chains"]
+    for side, word in (("source", "source"), ("destination", "dest")):
+        assert chains[side][-1]["kind"] == "drive"
+        line = f"{word:<9} {' -> '.join(part['name'] for part in chains[side])}"
+        assert line in done.stdout
+        assert line in shown
+    for row in done.stdout.splitlines()[5:13]:  # large and small files apart
+        assert row in shown
+    document = check(cli("copy", source, into / "again", "--json", "--no-verify").stdout)
+    assert document["source_chain"] == chains["source"]
+    assert document["destination_chain"] == chains["destination"]
+
+
+def test_holes_are_told_and_are_not_taken_for_memory(cli: Cli, tmp_path: Path, into: Path) -> None:
+    with (tmp_path / "sparse").open("wb") as file:
+        file.write(os.urandom(20 * 2**20))
+        file.truncate(100 * 2**20)
+    assert plan_copy(str(tmp_path / "sparse"), str(into)).tree.absent_bytes == pytest.approx(80 * 2**20, abs=2**20)
+    done = cli("copy", tmp_path / "sparse", into)
+    assert done.returncode == 0, done.stderr
+    assert "take no room on its drive" in done.stderr
+    assert "CACHED: the source" not in done.stdout
+
+
 def test_an_empty_folder_and_an_empty_file(cli: Cli, tmp_path: Path, into: Path) -> None:
     (tmp_path / "empty").mkdir()
     (tmp_path / "nothing").touch()

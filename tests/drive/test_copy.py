@@ -14,7 +14,7 @@ import pytest
 from tests.conftest import Cli, DriveMaker
 from tests.report.test_documents import check
 from tests.support.drives import LoopDrive, Throttle, run
-from tests.support.file_trees import listing, make_tree
+from tests.support.file_trees import fingerprint, listing, make_tree
 from tests.support.fuse_drive import FuseDrive
 
 pytestmark = pytest.mark.root
@@ -44,6 +44,18 @@ def test_between_two_drives(cli: Cli, make_drive: DriveMaker, here: str, there: 
     (entry,) = json.loads(cli("log", "--json").stdout)["qualifications"]
     assert (entry["pass_count"], entry["state"]) == (2, "finished")
     assert cli("log", "show", entry["id"]).returncode == 0
+
+
+def test_the_tree_is_that_of_cp_by_find_and_sha256sum(cli: Cli, make_drive: DriveMaker) -> None:
+    source, into = make_drive("ext4", 300), make_drive("xfs", 500)
+    make_tree(source.mount / "games")
+    done = cli("copy", source.mount / "games", into.mount / "ours")
+    assert done.returncode == 0, done.stderr
+    subprocess.run(["cp", "-a", "--no-preserve=links", str(source.mount / "games"), str(into.mount / "cp")], check=True)
+    ours = fingerprint(into.mount / "ours")
+    assert ours == fingerprint(into.mount / "cp") == fingerprint(source.mount / "games")
+    (into.mount / "ours" / "plain.bin").write_bytes(b"other")
+    assert fingerprint(into.mount / "ours") != ours
 
 
 def test_a_destination_that_runs_full_in_the_middle(cli: Cli, make_drive: DriveMaker, throttle: Throttle) -> None:

@@ -6,7 +6,7 @@ import itertools
 import os
 import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -21,11 +21,23 @@ from copytime.records import Access
 
 FILES = 600
 
+#: What the tests made, to be closed at their end.
+MADE: list[SmallFiles] = []
+
+
+@pytest.fixture(autouse=True)
+def _nothing_left_open() -> Iterator[None]:
+    yield
+    for files in MADE:
+        files.close()
+    MADE.clear()
+
 
 def make(folder: Path, recipe: Recipe | None = None, **more: object) -> SmallFiles:
     values: dict[str, object] = {"run": 7, "workers": 3, "each": False, **more}
     here = system()
     files = SmallFiles(here, here.open_folder(str(folder)), recipe or usual(FILES), **values)  # type: ignore[arg-type]
+    MADE.append(files)
     files.create()
     return files
 
@@ -34,10 +46,11 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
 
 
+@pytest.mark.parametrize("apart", [False, True], ids=["threads", "processes"])
 @pytest.mark.parametrize("workers", [1, 3, 16])
 @pytest.mark.parametrize("each", [False, True])
-def test_written_read_and_checked(tmp_path: Path, workers: int, each: bool) -> None:
-    files = make(tmp_path, workers=workers, each=each)
+def test_written_read_and_checked(tmp_path: Path, workers: int, each: bool, apart: bool) -> None:
+    files = make(tmp_path, workers=workers, each=each, apart=apart)
     written = files.write(turn=1)
     assert (written.files, written.payload_bytes) == (FILES, usual(FILES).payload_bytes)
     assert written.access is Access.BUFFERED
@@ -128,8 +141,9 @@ def test_a_file_of_an_earlier_pass_is_known(tmp_path: Path) -> None:
     assert "left over from pass 1 of this run" in wrong.found
 
 
-def test_a_timed_read_sees_files_that_begin_wrongly(tmp_path: Path) -> None:
-    files = make(tmp_path, described("10000B", 50))
+@pytest.mark.parametrize("apart", [False, True], ids=["threads", "processes"])
+def test_a_timed_read_sees_files_that_begin_wrongly(tmp_path: Path, apart: bool) -> None:
+    files = make(tmp_path, described("10000B", 50), apart=apart)
     files.write(turn=1)
     for number in range(10, 20):
         (tmp_path / "small" / "d0000" / f"f{number:06d}.bin").write_bytes(b"\0" * 10000)
@@ -138,9 +152,10 @@ def test_a_timed_read_sees_files_that_begin_wrongly(tmp_path: Path) -> None:
     assert {one.found for one in found.mismatches} == {"zeros"}
 
 
+@pytest.mark.parametrize("apart", [False, True], ids=["threads", "processes"])
 @pytest.mark.parametrize("size", [1, 7, 8, 31, 32, 33, 4095, 4096, 4097])
-def test_files_of_odd_sizes(tmp_path: Path, size: int) -> None:
-    files = make(tmp_path, described(f"{size}B", 60))
+def test_files_of_odd_sizes(tmp_path: Path, size: int, apart: bool) -> None:
+    files = make(tmp_path, described(f"{size}B", 60), apart=apart)
     files.write(turn=1)
     assert files.read().wrong_cells == 0
     assert files.check().wrong_cells == 0
@@ -227,7 +242,7 @@ def test_stamps_of_a_payload_too_large_to_prepare_are_the_same(monkeypatch: pyte
 def test_a_worker_that_fails_names_its_file_and_the_others_leave_off(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    files = make(tmp_path, usual(5000), workers=4)
+    files = make(tmp_path, usual(5000), workers=4, apart=False)
     kind = type(files.home)
     put = kind.put
 

@@ -94,3 +94,27 @@ def test_a_row_of_which_less_is_known_judges_no_more_than_its_variants(link: Lin
         assert one.excluded_below is not None
     assert general.excluded_below * general.ceiling <= link.excluded_below * link.ceiling * 1.001  # type: ignore[operator]  # reason: asserted above
     assert general.at_ceiling * general.ceiling >= link.at_ceiling * link.ceiling * 0.999  # type: ignore[operator]  # reason: asserted above
+
+
+@pytest.mark.parametrize(
+    ("name", "hint"),
+    [
+        ("USB-C", "usb3.2-gen1x1"),
+        ("UASP", "usb3.2-gen1x1-uas"),
+        ("NVMe", "pcie3.0-x4"),
+        ("M.2", "pcie3.0-x4"),
+        ("USB 3.2", "usb3.2-gen2x2"),
+        ("Thunderbolt", "thunderbolt4"),
+        ("SD", "sd-uhs1-sdr104"),
+        ("Ethernet", "ethernet-2.5g"),
+    ],
+)
+def test_words_that_name_several_links_name_them(name: str, hint: str) -> None:
+    """'USB-C' was once answered by 'Did you mean usb4-v2?'."""
+    with pytest.raises(InputError, match="is no one link") as raised:
+        find_link(name)
+    assert raised.value.hint is not None
+    assert hint in raised.value.hint
+    for word in (one.strip(",.") for one in raised.value.hint.split()):
+        if "-" in word or word.startswith(("usb", "thunderbolt")):
+            find_link(word)

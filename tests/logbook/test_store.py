@@ -196,6 +196,16 @@ def test_listing_counts_passes(tmp_path: Path) -> None:
         assert book.last_rates("another") == {}
 
 
+def test_rest_is_counted_from_the_end_of_the_last_pass_on_the_drive(tmp_path: Path) -> None:
+    with Logbook.open(tmp_path / "book.sqlite") as book:
+        book.begin(an_entry())
+        book.add_pass(an_entry().id, a_pass(started="2026-01-01T10:00:00+01:00", elapsed_ns=60 * 10**9))
+        book.add_pass(an_entry().id, a_pass(started="2026-01-01T09:30:00+00:00", elapsed_ns=10**9, repeat=2))
+        assert book.seconds_since_use("Quayside One", "2026-01-01T10:00:00+00:00") == pytest.approx(1799, abs=0.01)
+        assert book.seconds_since_use("Quayside One", "2026-01-01T09:20:00+00:00") is None  # a clock that was set
+        assert book.seconds_since_use("another", "2026-01-01T10:00:00+00:00") is None
+
+
 def test_two_processes_lose_nothing(tmp_path: Path) -> None:
     path = tmp_path / "book.sqlite"
     code = (

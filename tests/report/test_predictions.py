@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from copytime.attached import platform
+from copytime.cli.predict import _sizes
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.records import Direction, Qualification, Trace, Workload
 from copytime.report.predictions import Knowledge, known_of, predicted, prediction_text
+from copytime.visits.conditions import about_target
 from tests.conftest import Cli
 from tests.report.test_costs import SEEN, entry
 from tests.report.test_documents import check
+from tests.support.drives import LoopDrive
 from tests.support.passes import a_pass
 
 MB = 10**6
@@ -130,6 +135,36 @@ def test_on_the_command_line(cli: Cli, book: Path, tmp_path: Path) -> None:
     assert (one["fitted_smallest_bytes"], one["fitted_largest_bytes"]) == (8192, 32 << 20)
     assert sorted(path.name for path in games.iterdir()) == ["deep"]
     assert book.exists()
+
+
+@pytest.mark.root
+@pytest.mark.parametrize(("file", "code"), [("mine", 0), ("another", 2)])
+def test_the_model_of_a_drive_that_is_only_called_alike_is_not_taken(
+    drive: LoopDrive, cli: Cli, logbook_path: Path, file: str, code: int
+) -> None:
+    """Whatever is attached next gets the same name of a device, and another drive of the model the same model."""
+    told = about_target(platform().target(str(drive.mount)))
+    layers = [f"file {drive.image if file == 'mine' else '/elsewhere/image'}"]
+    one = replace(entry(SEEN), drive=drive.name)
+    one = replace(one, conditions={**one.conditions, "total_bytes": told["total_bytes"], "layers": layers})
+    with Logbook.open(logbook_path) as made:
+        made.begin(one)
+        for each in one.passes:
+            made.add_pass(one.id, each)
+        made.finish(one.id, state="finished", warnings=(), conditions=one.conditions)
+    done = cli("copy", "--predict", "--mix", "8KiB*2000,32MiB*40", str(drive.mount))
+    assert done.returncode == code, done.stderr
+    assert ("no cost model" in done.stderr) is (code == 2)
+
+
+def test_sizes_are_taken_by_path_where_a_system_opens_no_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "deep" / "one").write_bytes(bytes(7))
+    (tmp_path / "two").write_bytes(bytes(5))
+    (tmp_path / "link").symlink_to("two")
+    monkeypatch.delattr(os, "O_DIRECTORY")  # as on Windows
+    assert sorted(_sizes(str(tmp_path))) == [5, 7]
+    assert _sizes(str(tmp_path / "two")) == [5]
 
 
 @pytest.mark.parametrize(

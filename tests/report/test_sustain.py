@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,13 @@ def test_a_drop_in_words() -> None:
     assert "cause     not known: this drive tells no temperature here" in text
     assert "settled   yes" in text
     assert "25 % filled" in text
+
+
+def test_rest_before_stands_with_it_as_far_as_it_is_known() -> None:
+    one = stream(steady(100))
+    assert "how long the drive had rested is not known" in sustain_text(one)
+    known = dataclasses.replace(one, conditions={**one.conditions, "rested_at_most_seconds": 754})
+    assert "25 % filled, rested for 12 min 34 s at most, since copytime last used it" in sustain_text(known)
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,23 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+#: How far the drive, and whoever measures it, go ahead of other work on the processors: both are programs here, and a drive
+#: that waits for a processor is slower than it was ordered to be.
+_AHEAD = -15
+
+
+@contextlib.contextmanager
+def ahead_of_others() -> Iterator[None]:
+    """Let this thread, and what it starts, go first on the processors, where that is allowed."""
+    before = os.getpriority(os.PRIO_PROCESS, 0)
+    with contextlib.suppress(OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, _AHEAD)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            os.setpriority(os.PRIO_PROCESS, 0, before)
+
 
 def serve(mount: str, backing: str, control: str) -> None:
     """Serve the file system until it is unmounted."""
@@ -172,6 +189,8 @@ def serve(mount: str, backing: str, control: str) -> None:
         def utimens(self, path: str, times: Any = None) -> None:
             os.utime(self.place(path), ns=times)
 
+    with contextlib.suppress(OSError):
+        os.nice(_AHEAD)  # a drive does not wait for processors
     mfusepy.FUSE(Drive(), mount, foreground=True, direct_io=True, fsname="testdrive")
 
 

@@ -1,6 +1,7 @@
 """The real command line, which sends itself a signal when a stage is reached.
 
-``python -m tests.support.killer STAGE REPEAT SIGNAL ARGUMENTS...``: only what would draw progress bars is replaced.
+``python -m tests.support.killer STAGE REPEAT SIGNAL ARGUMENTS...``: only what would draw progress bars is replaced. Stage
+``flush`` is the end of ``write``, when everything is handed over and the drive is waited for.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ class Killer:
     fired = False
 
     def __call__(self, progress: Progress) -> None:
-        reached = progress.stage == self.stage and progress.repeat in (0, self.repeat) and progress.finished is None
+        flushing = progress.stage == "write" and progress.done_bytes == progress.total_bytes
+        stage = "flush" if flushing and self.stage == "flush" else progress.stage
+        reached = stage == self.stage and progress.repeat in (0, self.repeat) and progress.finished is None
         if reached and not Killer.fired and (progress.done_bytes > 0 or self.stage in ("prepare", "wait", "clean-up")):
             Killer.fired = True
             os.kill(os.getpid(), self.signal)

@@ -179,6 +179,7 @@ class Bench:
 _CHANCE = (
     (r"\b(?:shared|device) (?=(?:un)?buffered\b)", ""),
     (r"; witness device: the drive's own counters show the payload", ""),
+    (r"; witness device \(the drive's own counters show the payload\) where nothing else\s+is said", ""),
     (r"\bwitness (?:device|shared)\b", "WITNESS"),
     (r"the drive moved the bytes, by its own counters \(.*? of the payload\)", "WITNESS"),
     (r"shared: something else used the drive meanwhile", "WITNESS"),

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from copytime.units import duration_text, percent_text, rate_text, significant, with_margin
+from copytime.units import duration_text, percent_text, rate_text, rate_within, significant, with_margin
 
 
 @pytest.mark.parametrize(
@@ -63,3 +63,25 @@ def test_percentages(share: float, text: str) -> None:
 )
 def test_significant_digits(value: float, digits: int, text: str) -> None:
     assert significant(value, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (99e6, 101e6, "100.0 ± 1.0"),
+        (60e6, 170e6, "100.0 (60.00 to 170.0)"),
+        (11e6, 990e6, "100.0 (11.00 to 990.0)"),
+        (11e6, 1001e6, "100.0 (margin over 10-fold)"),
+        (9e6, 500e6, "100.0 (margin over 10-fold)"),
+        (4e-80, 1e90, "100.0 (margin over 10-fold)"),
+    ],
+)
+def test_a_rate_with_its_interval(low: float, high: float, text: str) -> None:
+    """Two unlike repeats once read as '106.6 (0.003996 to 2845464)', and a second by stopwatch as ninety digits."""
+    assert rate_within(100e6, low, high) == text
+
+
+def test_what_arithmetic_leaves_of_nothing_is_nothing() -> None:
+    """Three times 10:00 once had a spread of 0.00000000000011 %."""
+    assert percent_text(1.1e-15) == percent_text(-1.1e-15) == "0 %"
+    assert percent_text(1e-9) == "0.0000001 %"

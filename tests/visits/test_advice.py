@@ -40,6 +40,7 @@ def test_nothing_to_say_about_a_steady_drive() -> None:
         ([a_pass(marks=("link-mode-changed",)), a_pass()], "changed its mode"),
         ([a_pass(marks=("access-unchecked",)), a_pass()], "does not tell whether"),
         ([a_pass(marks=("metadata-warm",)), a_pass()], "metadata warm"),
+        ([a_pass(marks=("by-threads",)), a_pass()], "handled by threads"),
         ([a_pass()], "a single repeat shows no spread"),
         (
             [a_pass(mismatches=(WRONG,), wrong_cells=5), a_pass()],
@@ -48,7 +49,7 @@ def test_nothing_to_say_about_a_steady_drive() -> None:
     ],
     ids=[
         "cached", "shared", "shared, other way", "shared all along", "buffered", "flush", "server", "uneven", "unsettled",
-        "reconnected", "slept", "errors", "mode", "unchecked", "warm", "single", "wrong",
+        "reconnected", "slept", "errors", "mode", "unchecked", "warm", "threads", "single", "wrong",
     ],
 )  # fmt: skip
 def test_each_doubt_is_said_with_its_figures(passes: list[Pass], words: str) -> None:

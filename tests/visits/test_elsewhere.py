@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import os
+import threading
+import time
 from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
@@ -27,6 +29,7 @@ from copytime.report.text import qualification_text
 from copytime.visits.options import Options
 from copytime.visits.plan import Plan, make_plan
 from copytime.visits.qualify import Outcome, measure
+from copytime.visits.watching import drive_to_watch, watch
 from tests.support.macos_answers import LOCAL, Answers, Library, statfs_answer
 from tests.support.windows_kernel import WindowsKernel
 from tests.support.windows_parts import READ, WRITE, Volume
@@ -131,6 +134,25 @@ def test_a_drive_that_fails_on_windows(
     gone = quayside.kernel.drives["E"].gone
     assert len(left) == int(gone)
     assert bool(list((quayside.root / "games").iterdir())) == gone
+
+
+def test_another_programs_copy_is_watched_on_windows(quayside: Quayside, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "access", lambda path, _: path == "E:\\games")
+    platform = quayside.platform()
+    target = drive_to_watch("E:\\games", platform)
+
+    def other() -> None:
+        for _ in range(20):
+            time.sleep(0.05)  # reason: this is the other program's copy
+            quayside.kernel.moved[WRITE] += 10_000_000
+
+    copying = threading.Thread(target=other)
+    copying.start()
+    found = watch(target, quiet_s=1.0, platform=platform)
+    copying.join()
+    (way,) = found.ways
+    assert (way.direction, way.moved_bytes) == (Direction.TO_DRIVE, 200_000_000)
+    assert found.failure is None
 
 
 def test_a_whole_visit_on_macos(tmp_path: Path, logbook_path: Path) -> None:

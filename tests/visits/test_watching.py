@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from copytime.attached import Target
+from copytime.attached.linux import Linux
 from copytime.errors import CopytimeError, InputError, Stopped
 from copytime.records import Counts, Direction, Progress
 from copytime.visits import watching
@@ -70,6 +74,15 @@ def test_a_copy_within_one_drive_has_two_ways(clock: Clock) -> None:
     ]
 
 
+def test_metadata_before_a_copy_the_other_way_is_not_in_its_time(clock: Clock) -> None:
+    """A write, with 300 kB of folders read before it, and then what was written read back: the read is as long as it is."""
+    ways = seen(played([2 * MB] * 20, [0, 300_000] + [0] * 18 + [4 * MB] * 25))
+    assert [(way.direction, way.moved_bytes, way.elapsed_ns) for way in ways] == [
+        (Direction.TO_DRIVE, 38 * MB, 360_000_000),  # the first look at the counters is where it starts
+        (Direction.FROM_DRIVE, 100 * MB, 480_000_000),
+    ]
+
+
 def test_metadata_of_the_other_direction_is_no_copy(clock: Clock) -> None:
     (way,) = seen(played([4096] * 50, [2 * MB] * 50))
     assert way.direction is Direction.FROM_DRIVE
@@ -128,3 +141,48 @@ def test_the_trace_ends_with_the_last_byte(clock: Clock) -> None:
 def test_a_quiet_that_makes_no_sense_is_refused(quiet: float) -> None:
     with pytest.raises(InputError, match="cannot be waited for"):
         watch(drive_to_watch("/"), quiet_s=quiet)
+
+
+class Played(Linux):
+    """This machine with played counters, and with so much waiting in memory to be written."""
+
+    def __init__(self, counts: Iterator[Counts], waiting: int | None) -> None:
+        super().__init__()
+        self._counts, self._waiting = counts, waiting
+
+    def counts(self, target: Target) -> Counts | None:
+        """See Platform."""
+        del target
+        return next(self._counts)
+
+    def waiting_bytes(self) -> int | None:
+        """See Linux."""
+        return self._waiting
+
+
+@pytest.mark.parametrize(
+    ("writes", "waiting", "began", "over"),
+    [
+        ([2 * MB] * 50, 300 * MB, True, False),
+        ([2 * MB] * 50, MB, True, True),  # a little always waits
+        ([2 * MB] * 50, None, True, True),
+        ([0] * 50, 300 * MB, False, True),  # of reading memory holds nothing back
+    ],
+)
+def test_what_memory_hides_of_a_write_is_told(
+    clock: Clock, writes: list[int], waiting: int | None, began: bool, over: bool
+) -> None:
+    """A program that wrote into memory for 4.5 s and flushed in a quarter of one once read as 910 MB/s, and no word more."""
+    here = Played(played(writes, [2 * MB] * 50), waiting)
+    target = replace(Linux().target("/"), disks=())
+    said = watch(target, quiet_s=1.0, platform=here).qualification.warnings
+    assert any("began before that" in one for one in said) is began
+    assert any("the copy may not be over" in one for one in said) is not over
+
+
+def test_what_waits_is_read_as_the_kernel_writes_it(tmp_path: Path) -> None:
+    """Linux Documentation/filesystems/proc.rst, meminfo."""
+    (tmp_path / "meminfo").write_text("MemTotal: 8000000 kB\nDirty:      300 kB\nWriteback:   24 kB\nWritebackTmp: 7 kB\n")
+    assert Linux(proc=tmp_path).waiting_bytes() == 324 * 1024
+    (tmp_path / "meminfo").write_text("MemTotal: 8000000 kB\n")
+    assert Linux(proc=tmp_path).waiting_bytes() is None

@@ -88,6 +88,9 @@ class Folder(Protocol):
     def fetch(self, name: str, into: memoryview) -> int:
         """Read a file into ``into`` and return how many bytes came: fewer where the file is shorter. Raises OSError."""
 
+    def lend(self) -> int | None:
+        """Return a descriptor that worker processes can be given for small files, or None where threads do that."""
+
     def evict(self, name: str) -> None:
         """Ask the system to drop what it keeps of a file in memory; only flushed data can go."""
 

@@ -133,6 +133,10 @@ class LinuxFolder(PosixFolder):
                 common &= ~os.O_EXCL
         return LinuxFile(os.open(name, common, 0o600, dir_fd=self.handle), name, unbuffered=False)
 
+    def lend(self) -> int | None:
+        """See Folder."""
+        return self.handle
+
     def evict(self, name: str) -> None:
         """See Folder."""
         handle = os.open(name, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC, dir_fd=self.handle)

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import fcntl
 import os
 import stat
 
 from copytime.engine.system.interface import Cached
+from copytime.engine.whole_files import FOLDER, fetch, put
 
 __all__ = ["PosixFile", "PosixFolder"]
-
-
-#: How a small file is opened: to be made, and to be read again; a symbolic link is refused.
-_NEW = os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_NOFOLLOW | os.O_CLOEXEC
-_OLD = os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC
 
 
 class PosixFile:
@@ -82,8 +77,7 @@ class PosixFolder:
 
     def open_folder(self, name: str) -> PosixFolder:
         """See Folder."""
-        flags = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-        return self._child(os.open(name, flags, dir_fd=self.handle), os.path.join(self.path, name))
+        return self._child(os.open(name, FOLDER, dir_fd=self.handle), os.path.join(self.path, name))
 
     def _child(self, handle: int, path: str) -> PosixFolder:
         """Make the object for a folder in this one."""
@@ -109,30 +103,15 @@ class PosixFolder:
 
     def put(self, name: str, data: memoryview, *, flush: bool) -> None:
         """See Folder."""
-        handle = os.open(name, _NEW, 0o600, dir_fd=self.handle)
-        try:
-            done = os.write(handle, data)
-            while done < len(data):
-                more = os.write(handle, data[done:])
-                if more == 0:
-                    raise OSError(errno.EIO, os.strerror(errno.EIO))
-                done += more
-            if flush:
-                os.fsync(handle)
-        finally:
-            os.close(handle)
+        put(self.handle, name, data, flush=flush)
 
     def fetch(self, name: str, into: memoryview) -> int:
         """See Folder."""
-        handle = os.open(name, _OLD, dir_fd=self.handle)
-        try:
-            done = came = os.readv(handle, [into])
-            while came and done < len(into):
-                came = os.readv(handle, [into[done:]])
-                done += came
-        finally:
-            os.close(handle)
-        return done
+        return fetch(self.handle, name, into)
+
+    def lend(self) -> int | None:
+        """See Folder; what was never run on a system is not begun there."""
+        return None
 
     def evict(self, name: str) -> None:
         """See Folder; POSIX leaves this to posix_fadvise, which not every system has."""

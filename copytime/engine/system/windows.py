@@ -122,6 +122,10 @@ class WindowsFolder:
         finally:
             self._calls.close(handle)
 
+    def lend(self) -> int | None:
+        """See Folder; there are no descriptors of folders here."""
+        return None
+
     def evict(self, name: str) -> None:
         """See Folder. No call drops cached data, so this opens the file without buffering and lets go of it again.
 

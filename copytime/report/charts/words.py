@@ -6,16 +6,13 @@ from collections.abc import Iterable
 
 from copytime.records import Direction
 from copytime.safetext import plain
-from copytime.units import rate_text, with_margin
+from copytime.units import rate_text, rate_within, with_margin
 
 __all__ = ["AXIS", "WAY", "begun", "listed", "named", "rate_bar_text", "seconds_text"]
 
 #: Which way, in words, and what stands under an axis.
 WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
 AXIS = {direction: f"MB/s, {words}" for direction, words in WAY.items()}
-
-#: A margin wider than this share of the value is written as an interval.
-_WIDE = 0.5
 
 
 def named(text: str | None, limit: int = 60) -> str:
@@ -32,10 +29,7 @@ def rate_bar_text(rate: float, low: float | None, high: float | None) -> str:
     """Write a rate in bytes per second, as MB/s with its margin."""
     if low is None or high is None:
         return f"{rate_text(rate)}, no margin"
-    half = max(high - rate, rate - low)
-    if half > _WIDE * rate:
-        return f"{rate_text(rate)} ({rate_text(low)} to {rate_text(high)})"
-    return with_margin(rate / 1e6, half / 1e6)
+    return rate_within(rate, low, high)
 
 
 def seconds_text(seconds: float, low: float, high: float) -> str:

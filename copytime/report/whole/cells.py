@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from copytime.analysis.reconciled import Reconciled
 from copytime.notes import Note, PayloadKind
 from copytime.records import Direction, Part, Qualification, Result
-from copytime.units import percent_text, rate_text, size_text, with_margin
+from copytime.units import percent_text, rate_text, rate_within, size_text
 
 __all__ = [
     "NONE",
@@ -31,18 +31,12 @@ WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive
 #: What stands in a cell that has nothing to say.
 NONE = "-"
 
-#: A margin wider than this share of the rate is written as an interval.
-_WIDE = 0.5
-
 
 def interval_text(rate: float, low: float | None, high: float | None) -> str:
     """Write a rate in MB/s with the larger half of its interval, or with the interval where that is wide."""
     if low is None or high is None:
         return f"{rate_text(rate)} (no margin)"
-    half = max(high - rate, rate - low)
-    if half > _WIDE * rate:
-        return f"{rate_text(rate)} ({rate_text(low)} to {rate_text(high)})"
-    return with_margin(rate / 1e6, half / 1e6)
+    return rate_within(rate, low, high)
 
 
 def share_text(rate: float, ceiling: float | None) -> str:

@@ -175,8 +175,8 @@ def _set(one: ComparedSet) -> Iterator[Block]:
             figure(second),
             figure(first),
             _OUTCOMES[found.outcome],
-            f"{found.difference * 100:+.1f}",
-            f"{found.low * 100:+.1f} to {found.high * 100:+.1f}",
+            found.signed,
+            found.interval,
             str(found.repeats_needed or NONE),
         )
         for first, second, found in one.found.pairs
