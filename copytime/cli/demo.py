@@ -50,9 +50,9 @@ def demo(folder: Path | None) -> int:
     write_demo(path)
     answer(str(path))
     answer("")
-    width = max(len(words) for words, _ in TRY)
     for words, why in TRY:
-        answer(f"copytime --logbook {shlex.quote(str(path))} {words:<{width}}  # {why}")
+        answer(f"# {why}")
+        answer(f"copytime --logbook {shlex.quote(str(path))} {words}")
     say(
         "\nEverything in it is invented. Remove the folder when you are done."
         if folder is None

@@ -38,7 +38,7 @@ def _fields_of(kind: KitKind, function: Callable[..., int]) -> Callable[..., int
     """Add an option for each field of a kind."""
     for one in reversed(FIELDS[kind]):
         option = "--" + one.name.replace("_", "-")
-        told = f"{one.help[0].upper()}{one.help[1:]}."  # not capitalize(), which makes 1tb of 1TB
+        told = f"{one.help[0].upper()}{one.help[1:]}."
         function = click.option(option, one.name, metavar="TEXT", multiple=one.several, help=told)(function)
     if kind is KitKind.DRIVE:
         function = click.option(

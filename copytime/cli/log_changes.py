@@ -64,7 +64,7 @@ def changes_of(one: Qualification) -> str:
     )
 
 
-@command("amend")
+@command("amend", short_help="Put a note right, or give anything to a campaign.")
 @click.argument("entry", metavar="ID")
 @click.option(
     "--set", "settings", metavar="FIELD=VALUE", multiple=True, help="Such as size=89GB; an empty value removes it."
@@ -144,7 +144,7 @@ def _given_to_campaign(book: Logbook, old: Qualification, settings: tuple[str, .
     return f"{words}: {old.id[:8]} {plain(old.drive, limit=60)} of {old.created[:10]}"
 
 
-@command("strike")
+@command("strike", short_help="Strike out a note or a run, with a reason.")
 @click.argument("entry", metavar="ID")
 @click.option("--reason", metavar="TEXT", help="Why it must not count any more.")
 @click.option("--undo", is_flag=True, help="Let it count again.")

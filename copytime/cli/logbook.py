@@ -42,7 +42,7 @@ def path() -> int:
     return ExitCode.DONE
 
 
-@command("check")
+@command("check", short_help="Look the whole file through.")
 def check() -> int:
     """Look the whole file through; exit code 1 if something is wrong with it.
 
@@ -80,7 +80,7 @@ def backup(to: Path) -> int:
     return ExitCode.DONE
 
 
-@command("merge")
+@command("merge", short_help="Take over what other logbooks have.")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False))
 def merge(files: tuple[Path, ...]) -> int:
     """Take over what other logbooks have and this one has not; doing it twice does no harm.

@@ -123,7 +123,7 @@ def load(scene: str, times: tuple[str, ...], *, live: bool, as_json: bool, **giv
     return _write(NoteKind.LOAD, texts, times, as_json=as_json)
 
 
-@command("fault")
+@command("fault", short_help="Note that a drive was refused or failed.")
 @click.argument("fault", metavar="FAULT")
 @_options(
     *_CHAIN,

@@ -140,7 +140,7 @@ FIELDS: dict[KitKind, tuple[Field, ...]] = {
         Field("remark", "anything else", _text),
     ),
     KitKind.HOST: (
-        Field("type", "pc or console", _one_of("pc", "console")),
+        Field("type", "what it is: pc or console", _one_of("pc", "console")),
         Field("ports", "NAME=LINK, such as 'rear=usb3.2-gen1x1'; may be given several times", _port, several=True),
         Field("system", "version of its system", _text),
         Field("storage", "its internal storage", _text),

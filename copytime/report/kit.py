@@ -38,7 +38,8 @@ def kit_rows(several: Iterable[KitItem], *, personal: bool = False, safe: bool =
     rows: list[tuple[str, ...]] = []
     for one in several:
         state = ", ".join(word for word, is_so in (("reference", one.reference), ("retired", one.retired)) if is_so)
-        about = "; ".join(f"{name} {value}" for name, value in _pairs(one, personal=personal))
+        pairs = _pairs(one, personal=personal)
+        about = "; ".join(f"{name.replace('_', ' ') if safe else name} {value}" for name, value in pairs)
         rows.append((one.kind.value, plain(one.name, limit=40), plain(about, limit=100), state) if safe else
                     (one.kind.value, one.name, about, state))  # fmt: skip
     return rows
@@ -49,7 +50,7 @@ def item_lines(one: KitItem) -> str:
     lines = [f"{one.kind}  {plain(one.name)}" + (" (retired)" if one.retired else "")]
     if one.reference:
         lines.append("  reference     yes")
-    lines += [f"  {name:<12}  {plain(value)}" for name, value in _pairs(one, personal=True)]
+    lines += [f"  {name.replace('_', ' '):<12}  {plain(value)}" for name, value in _pairs(one, personal=True)]
     return "\n".join([*lines, f"  registered    {one.created}"])
 
 

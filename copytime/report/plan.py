@@ -83,7 +83,8 @@ def _head(one: RunSheet) -> list[str]:
     campaign = f"; campaign {plain(one.campaign)}" if one.campaign else ""
     logged = f"; {one.logged} of them logged already" if one.logged else ""
     drives = f"{len(one.drives)} {'drive' if len(one.drives) == 1 else 'drives'}"
-    lines = _led("plan", f"{drives} at {hosts}, {one.repeats} repeats of each{logged}, on {days}{campaign}")
+    repeats = "1 repeat" if one.repeats == 1 else f"{one.repeats} repeats"
+    lines = _led("plan", f"{drives} at {hosts}, {repeats} of each{logged}, on {days}{campaign}")
     runs = "balanced: no drive always first or after the same one (Williams 1949)"
     lines += _led("order", f"{runs}; seed {one.seed}")
     if one.reference is not None:

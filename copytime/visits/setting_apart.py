@@ -50,7 +50,7 @@ def compared_sets(
 
 
 def _has(group: str, drive: str) -> bool:
-    """Tell whether a group is that of a drive; further words stand behind a comma."""
+    """Tell whether a group is that of a drive; further words, its bridge for one, stand behind a comma."""
     name, wanted = group.lower(), drive.lower()
     return name == wanted or name.startswith(f"{wanted}, ")
 

@@ -25,7 +25,8 @@ def every(command: click.Command, path: tuple[str, ...] = ("copytime",)) -> Iter
             yield from every(inner, (*path, name))
 
 
-ALL = [pytest.param(path, command, id=" ".join(path[1:]) or "copytime") for path, command in every(app)]
+ALL_COMMANDS = list(every(app))
+ALL = [pytest.param(path, command, id=" ".join(path[1:]) or "copytime") for path, command in ALL_COMMANDS]
 
 
 @pytest.mark.parametrize(("path", "command"), ALL)
@@ -58,6 +59,20 @@ def test_every_option_of_its_examples_exists(path: tuple[str, ...], command: cli
             continue
         typed = re.split(r" {3,}|  #", line.strip())[0]
         assert set(re.findall(r"(?<=\s)--?[a-z][a-z-]*", typed)) <= options, line
+
+
+@pytest.mark.parametrize(("path", "command"), ALL)
+def test_no_line_of_a_list_of_commands_is_cut(path: tuple[str, ...], command: click.Command) -> None:
+    with click.Context(command, info_name=" ".join(path), terminal_width=80) as context:
+        listed = command.get_help(context).partition("\nCommands:\n")[2]
+    assert "..." not in listed
+
+
+def test_units_and_names_keep_their_letters_in_help() -> None:
+    told = " ".join(str(parameter.help) for _, command in ALL_COMMANDS for parameter in command.params
+                    if isinstance(parameter, click.Option))  # fmt: skip
+    assert not re.findall(r"\b\d+(?:tb|gb|mb/s)\b(?!/s)|\busb (?=[a-z])|\bssd\b|\bgb means\b|\bPc\b|\beur\b", told)
+    assert "540MB/s" in told
 
 
 def test_the_readme_misses_no_command() -> None:

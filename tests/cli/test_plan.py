@@ -3,8 +3,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import itertools
-import shlex
 from pathlib import Path
 
 import pytest
@@ -212,34 +210,6 @@ def test_names_from_outside_do_nothing(bench: Cli) -> None:
     assert "=1+1" in bench("log", "--json").stdout
     left = check(bench("plan", "--payload", "@x=88GB", "--drive", "=1+1", "--json", "--no-reference", "--remaining").stdout)
     assert left["logged"] == 1
-
-
-#: What the README's plan rests on.
-NOTED = """made,drive,bridge,host,port,direction,size,payload,payload_kind,time
-2026-11-14,Slipway,,Harbour 4,rear,to-drive,102 GB,Harbour Tales,large,16:24 | 16:31
-2026-11-14,Slipway,,Harbour 4,rear,from-drive,102 GB,Harbour Tales,large,16:20
-2026-11-14,Quayside One,Ferrybox,Harbour 4,rear,to-drive,102 GB,Harbour Tales,large,6:15 | 6:19
-2026-11-14,Quayside One,Ferrybox,Harbour 4,rear,from-drive,102 GB,Harbour Tales,large,13:37
-"""
-
-
-def test_the_readme_shows_what_is_printed(cli: Cli) -> None:
-    kit = KIT.replace('capacity = "2 TB"\nrated_read = "130 MB/s"\nrated_write = "130 MB/s"', 'capacity = "2 TB"')
-    kit = kit.replace('rated_read = "540 MB/s"\nrated_write = "500 MB/s"', "")
-    kit = kit.replace(
-        '"NVMe SSD"\ncapacity = "1 TB"', '"NVMe SSD"\ncapacity = "1 TB"\nrated_read = "1000 MB/s"\nrated_write = "950 MB/s"'
-    )
-    assert cli("import", "-", input=kit + '[bridge.Jettybox]\nuplink = "usb3.2-gen2x1"\n').returncode == 0
-    assert cli("import", "-", input=NOTED).returncode == 0
-    assert cli("kit", "change", "drive", "Slipway", "--reference").returncode == 0
-    text = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
-    lines = iter(text.split("\n"))
-    command = next(line for line in lines if line.startswith("    $ copytime plan"))
-    shown = "\n".join(
-        line.removeprefix("    ") for line in itertools.takewhile(lambda line: line.startswith("    ") or not line, lines)
-    )
-    done = cli(*shlex.split(command.removeprefix("    $ copytime ")))
-    assert done.stdout.strip() == shown.strip()
 
 
 def test_help_begins_with_an_example(cli: Cli) -> None:

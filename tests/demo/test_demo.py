@@ -234,6 +234,8 @@ def test_the_command(cli: Cli, tmp_path: Path, logbook_path: Path) -> None:
     made = cli("demo", tmp_path / "new" / "place")
     assert made.returncode == 0, made.stderr
     path, empty, *lines = made.stdout.splitlines()
+    reasons, lines = lines[::2], lines[1::2]
+    assert all(reason.startswith("# ") for reason in reasons)
     assert Path(path) == tmp_path / "new" / "place" / FILE
     assert empty == ""
     assert len(lines) == len(TRY) == 5

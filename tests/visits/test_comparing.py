@@ -101,6 +101,58 @@ def test_only_like_is_compared_with_like() -> None:
     assert len(compare_notes(states, "drive").pairs) == 1
 
 
+def test_one_drive_through_two_bridges_is_two_groups() -> None:
+    """Put together they would have a spread of 70 % between repeats, which none of their repeats has."""
+    several = [
+        *(a_copy("Gull", time, bridge="Jetty", cable="short") for time in ("3:43", "3:45")),
+        *(a_copy("Gull", time, bridge="Coble", cable="short") for time in ("7:12", "7:15")),
+        a_copy("Gull", "41:00", bridge="Coble", cable="worn"),
+        a_copy("Slipway", "13:05"),
+        make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Gull", "bridge": "Coble", "cable": "worn"}, created=NOW),
+    ]
+    found = compare_notes(several, "drive")
+    assert {one.name: (one.repeats, one.faults) for one in found.groups} == {
+        "Gull, through Jetty": (2, 0),
+        "Gull, through Coble, cable short": (2, 0),
+        "Gull, through Coble, cable worn": (1, 1),
+        "Slipway": (1, 0),
+    }
+    assert all(one.low > 0.8 * one.value for one in found.groups)
+    assert [one.name for one in compare_notes(several[:2] + several[-2:-1], "drive").groups] == ["Gull", "Slipway"]
+
+
+def test_one_drive_at_two_hosts_is_told_apart_by_its_cables_as_well() -> None:
+    several = [
+        a_copy("Gull", "3:43", host="Harbour 4", cable="short"),
+        a_copy("Gull", "41:00", host="Harbour 4", cable="worn"),
+        a_copy("Gull", "3:50", host="Harbour 5", cable="short"),
+    ]
+    names = [one.name for one in compare_notes(several, "host").groups]
+    assert names == ["Harbour 4, cable short", "Harbour 5", "Harbour 4, cable worn"]
+    assert {one.name for one in compare_notes(several, "cable").groups} == {
+        "short, at Harbour 4",
+        "short, at Harbour 5",
+        "worn",
+    }
+
+
+def test_a_fault_counts_for_its_group_whatever_else_its_name_says() -> None:
+    several = [a_load("One", "29", state="again"), a_load("One", "49", state="first-after-boot"), a_load("Two", "30")]
+    fault = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "One"}, created=NOW)
+    assert [(one.name, one.faults) for one in compare_notes([*several, fault], "drive").groups] == [
+        ("One, again", 1),
+        ("Two, state not noted", 0),
+        ("One, first-after-boot", 1),
+    ]
+
+
+def test_a_spread_beyond_a_hundred_percent_is_written_as_others_are() -> None:
+    found = compare_notes([a_copy("One", "1:00", "5:00"), a_copy("Two", "1:00", "9:00")], "drive")
+    rests = found.pairs[0][2].rests_on
+    assert "repeats (spread of 290 %)" in rests
+    assert "e+" not in rests + found.pairs[0][2].sentence()
+
+
 def test_what_else_differs_is_said() -> None:
     several = [a_copy("One", "13:37", host="Harbour 4"), a_copy("Two", "16:24", host="Harbour 5")]
     (said,) = compare_notes(several, "drive").remarks
@@ -108,8 +160,8 @@ def test_what_else_differs_is_said() -> None:
     assert compare_notes(several, "host").remarks[0].startswith("the groups differ in their drive")
 
 
-def test_copies_at_two_hosts_are_no_repeats_of_each_other() -> None:
-    """One day, two consoles, one of them three times as fast: that is no spread of repeats, and two visits of each drive."""
+def test_two_hosts_are_compared_each_with_itself() -> None:
+    """One day, two consoles, one of them three times as fast: a mean over both is nothing that anybody measured."""
     several = [
         a_copy(drive, time, host=host)
         for drive, host, time in (
@@ -122,14 +174,34 @@ def test_copies_at_two_hosts_are_no_repeats_of_each_other() -> None:
         )
     ]
     found = compare_notes(several, "drive")
-    assert found.remarks == ("the figures are means over Harbour 4, Harbour 5: --host chooses one",)
-    assert [one.visits for one in found.groups] == [2, 2]
+    assert found.remarks == ()
+    assert {(one.name, one.repeats, one.visits) for one in found.groups} == {
+        ("One, at Harbour 4", 2, 1),
+        ("One, at Harbour 5", 1, 1),
+        ("Two, at Harbour 4", 2, 1),
+        ("Two, at Harbour 5", 1, 1),
+    }
+    assert outcomes(found) == [
+        ("One, at Harbour 5", "Two, at Harbour 5", Outcome.DIFFERS),
+        ("One, at Harbour 4", "Two, at Harbour 4", Outcome.DIFFERS),
+    ]
     assert "repeats (spread of 0.3" in found.pairs[0][2].rests_on
-    assert found.pairs[0][2].outcome is Outcome.DIFFERS
-    unequal = compare_notes(several[:-2], "drive").remarks
-    assert "differ in their host as well (Harbour 4, Harbour 5): it may be that" in unequal[0]
-    unequal = compare_notes(several[1:], "drive").remarks
-    assert "differ in their host as well (Harbour 4, Harbour 5 in unequal parts): it may be that" in unequal[0]
+    alone = compare_notes(several[:-1], "drive")
+    assert outcomes(alone) == [("One, at Harbour 4", "Two", Outcome.DIFFERS)]
+    assert alone.remarks == ("One, at Harbour 5: compared with nothing, as no other group has the same payload and host",)
+    hosts = compare_notes(several, "host")
+    assert {pair[:2] for pair in hosts.pairs} == {
+        ("Harbour 5, One", "Harbour 4, One"),
+        ("Harbour 5, Two", "Harbour 4, Two"),
+    }
+
+
+def test_what_groups_hold_in_unequal_parts_is_said() -> None:
+    several = [
+        a_copy(drive, "13:37", payload=name) for drive, name in (("One", "A"), ("One", "A"), ("One", "B"), ("Two", "A"))
+    ]
+    (said,) = compare_notes([*several, a_copy("Two", "13:37", payload="B")], "drive").remarks
+    assert "differ in their payload as well (A, B in unequal parts): it may be that" in said
 
 
 def test_a_slip_is_pointed_out() -> None:

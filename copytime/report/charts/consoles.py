@@ -11,7 +11,7 @@ from copytime.analysis.whole import Whole
 from copytime.records import Direction
 from copytime.report.charts.model import Bar, NamedChart, Panel, Row, RowsChart
 from copytime.report.charts.rates import MB, caps_of
-from copytime.report.charts.words import AXIS, WAY, listed, named, rate_bar_text
+from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 
 __all__ = ["console_charts"]
 
@@ -129,6 +129,6 @@ def _alt(chart: RowsChart) -> str:
                 beside = f" ({chart.series[1]} {own.text})" if own is not None else ""
                 values.append(f"{row.label} {row.more} {here.text}{beside}".replace("  ", " "))
         if values:
-            said.append(f"{panel.title.capitalize()}, in MB/s: {listed(values)}.")
+            said.append(f"{begun(panel.title)}, in MB/s: {listed(values)}.")
         said += [f"In MB/s, {limit.words}." for limit in panel.limits]
     return " ".join([f"{chart.title}.", *said])

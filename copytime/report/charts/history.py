@@ -9,7 +9,7 @@ from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Result, Witness, Workload
 from copytime.report.charts.model import HistoryChart, NamedChart, Panel, Spot, Track
-from copytime.report.charts.words import AXIS, WAY, listed, named, rate_bar_text
+from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 from copytime.units import Bound
 
 __all__ = ["history_charts"]
@@ -104,7 +104,7 @@ def _alt(chart: HistoryChart) -> str:
     for panel, tracks in zip(chart.panels, chart.tracks, strict=True):
         for track in tracks:
             values = [f"{chart.days[spot.day]} {_told(spot)}" for spot in track.spots]
-            said.append(f"{panel.title.capitalize()}, {track.name}: {listed(values)}.")
+            said.append(f"{begun(panel.title)}, {track.name}: {listed(values)}.")
     return " ".join([f"{chart.title}, in MB/s.", *said])
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from copytime.analysis.reconciled import Loaded, Loading
 from copytime.analysis.whole import Whole
 from copytime.report.charts.model import Bar, NamedChart, Panel, Row, RowsChart
-from copytime.report.charts.words import listed, named, seconds_text
+from copytime.report.charts.words import begun, listed, named, seconds_text
 
 __all__ = ["load_charts"]
 
@@ -62,5 +62,5 @@ def _alt(chart: RowsChart) -> str:
     said = []
     for number, panel in enumerate(chart.panels):
         values = [f"{row.label} {bar.text}" for row in chart.rows if (bar := row.bars[number][0])]
-        said.append(f"{panel.title.capitalize()}: {listed(values)}.")
+        said.append(f"{begun(panel.title)}: {listed(values)}.")
     return " ".join([f"{chart.title}, by drive and host.", *said])

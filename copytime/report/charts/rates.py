@@ -11,7 +11,7 @@ from copytime.analysis.whole import Whole
 from copytime.links import find_link
 from copytime.records import Direction, Workload
 from copytime.report.charts.model import Bar, Limit, NamedChart, Panel, Row, RowsChart
-from copytime.report.charts.words import AXIS, WAY, listed, named, rate_bar_text
+from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 from copytime.units import rate_text
 
 __all__ = ["bar_of", "caps_of", "ceiling_of", "rates_charts"]
@@ -120,6 +120,6 @@ def _alt(chart: RowsChart) -> str:
         values = [
             f"{row.label} {row.more} {bar.text}".replace("  ", " ") for row in chart.rows if (bar := row.bars[number][0])
         ]
-        said.append(f"{panel.title.capitalize()}, in MB/s: {listed(values)}.")
+        said.append(f"{begun(panel.title)}, in MB/s: {listed(values)}.")
         said += [f"In MB/s, {limit.words}." for limit in panel.limits]
     return " ".join([f"{chart.title}, by drive in both directions.", *said])

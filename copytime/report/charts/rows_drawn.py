@@ -19,6 +19,9 @@ __all__ = ["draw_rows"]
 #: Share of a row that its bars take, and the share of the width that names may take.
 _BARS, _NAMES = 0.74, 0.30
 
+#: A ceiling further away than this many times the longest bar is left out: small files would be drawn as nothing beside it.
+_NEAR = 2.0
+
 #: Text in a row may shrink to this share before a height is refused.
 _SHRINK = 0.72
 
@@ -127,10 +130,12 @@ def _bars(chart: RowsChart) -> list[Bar]:
 
 
 def _top(chart: RowsChart) -> float:
-    """Choose the end of the scale so that every margin and every limit is on it."""
-    ends = [max(bar.value, bar.high or 0.0, bar.ceiling or 0.0) * 1.02 for bar in _bars(chart)]
+    """Choose the end of the scale so that every margin and every limit is on it, and ceilings that leave bars their room."""
+    ends = [max(bar.value, bar.high or 0.0) * 1.02 for bar in _bars(chart)]
     ends += [(limit.high or limit.value) * 1.02 for one in chart.panels for limit in one.limits]
-    return max(ends, default=1.0) or 1.0
+    longest = max(ends, default=1.0) or 1.0
+    near = (bar.ceiling * 1.02 for bar in _bars(chart) if bar.ceiling is not None and bar.ceiling <= _NEAR * longest)
+    return max((longest, *near))
 
 
 def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
@@ -159,7 +164,8 @@ def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
             if bar is not None:
                 middle = row_number - _BARS / 2 + (series + 0.5) * deep
                 _bar(axes, sheet, bar, series, middle, deep * 0.9)
-                _ceiling(axes, sheet, bar, middle, deep * 0.9)
+                if bar.ceiling is not None and bar.ceiling <= plan.top:
+                    _ceiling(axes, sheet, bar.ceiling, middle, deep * 0.9)
                 _value(sheet, plan, bar, left, middle)
         doubted = any(bar is not None and bar.doubted for several in row.bars for bar in several[:1])
         if all(bar is None for bar in bars) and not doubted:
@@ -208,12 +214,11 @@ def _value(sheet: Sheet, plan: _Plan, bar: Bar, left: float, middle: float) -> N
     sheet.text(left + plan.panel, y, bar.text, "value", align="right", shrink=plan.shrink, room=room)
 
 
-def _ceiling(axes: Axes, sheet: Sheet, bar: Bar, middle: float, deep: float) -> None:
-    if bar.ceiling is not None:
-        axes.plot(
-            (bar.ceiling, bar.ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
-            linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
-        )  # fmt: skip
+def _ceiling(axes: Axes, sheet: Sheet, ceiling: float, middle: float, deep: float) -> None:
+    axes.plot(
+        (ceiling, ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
+        linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
+    )  # fmt: skip
 
 
 def _limit(axes: Axes, sheet: Sheet, limit: Limit) -> None:
@@ -249,8 +254,14 @@ def _key(chart: RowsChart) -> list[Key]:
             for number, name in enumerate(chart.series)
         ]
     entries.append(Key(f"{chart.better}; 95 % margin", _whisker))
-    if any(bar.ceiling is not None for bar in bars):
+    top = _top(chart)
+    ceilings = [bar.ceiling for bar in bars if bar.ceiling is not None]
+    if any(one <= top for one in ceilings):
         entries.append(Key("the link's ceiling", _ceiling_sign))
+    far = [one for one in ceilings if one > top]
+    if far:
+        some = "the link's ceiling" if len(far) == len(ceilings) else "of other rows it"
+        entries.append(Key(f"{some} lies beyond the scale, at {min(far):.4g} MB/s or more"))
     if any(panel.limits for panel in chart.panels):
         entries.append(Key("a cap that was found, with its margin", _cap_sign))
     if any(bar.doubted for bar in bars):

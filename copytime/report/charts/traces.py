@@ -10,7 +10,7 @@ from copytime.analysis.observing import ceiling_of
 from copytime.analysis.whole import Whole, drive_name
 from copytime.records import Qualification
 from copytime.report.charts.model import NamedChart, Phase, TraceChart
-from copytime.report.charts.words import AXIS, WAY, named, rate_bar_text
+from copytime.report.charts.words import AXIS, WAY, begun, named, rate_bar_text
 from copytime.report.sustain import Stream, shape_of, streams_of
 from copytime.units import rate_text, size_text
 
@@ -81,4 +81,4 @@ def _phase_text(stream: Stream, number: int) -> str:
 
 def _alt(chart: TraceChart) -> str:
     phases = "; ".join(f"from {one.begin:.4g} to {one.end:.4g} GB {one.text}" for one in chart.phases)
-    return f"{chart.title}, {chart.subtitle}. Rate over the length of the stream: {phases}. {chart.drop_text.capitalize()}."
+    return f"{chart.title}, {chart.subtitle}. Rate over the length of the stream: {phases}. {begun(chart.drop_text)}."

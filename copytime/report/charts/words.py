@@ -8,7 +8,7 @@ from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.units import rate_text, rate_within, with_margin
 
-__all__ = ["AXIS", "WAY", "listed", "named", "rate_bar_text", "seconds_text"]
+__all__ = ["AXIS", "WAY", "begun", "listed", "named", "rate_bar_text", "seconds_text"]
 
 #: Which way, in words, and what stands under an axis.
 WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
@@ -18,6 +18,11 @@ AXIS = {direction: f"MB/s, {words}" for direction, words in WAY.items()}
 def named(text: str | None, limit: int = 60) -> str:
     """Write a name that came from outside."""
     return plain(text or "", limit=limit)
+
+
+def begun(text: str) -> str:
+    """Begin a sentence with a text; the rest of it stays as it is, names and units above all."""
+    return text[:1].upper() + text[1:]
 
 
 def rate_bar_text(rate: float, low: float | None, high: float | None) -> str:

@@ -89,13 +89,19 @@ def _block(one: Block, numbers: Iterator[int]) -> list[str]:
         case Table():
             return _table(one, f"table-{next(numbers)}")
         case Figure():
-            return ["<figure>", one.svg, f"<figcaption>{_text(one.caption)}</figcaption>", "</figure>"]
+            return _figure(one, f"figure-{next(numbers)}")
         case Listing():
             return _listing(one)
 
 
 def _item(lead: str, text: str) -> str:
     return f"<li><strong>{_text(lead)}</strong> {_text(text)}</li>" if lead else f"<li>{_text(text)}</li>"
+
+
+def _figure(one: Figure, name: str) -> list[str]:
+    """Write a picture, which scrolls where the page is narrow, by keyboard as well; ``name`` is unique on the page."""
+    caption = f'<figcaption id="{name}">{_text(one.caption)}</figcaption>'
+    return [f'<figure tabindex="0" aria-labelledby="{name}">', one.svg, caption, "</figure>"]
 
 
 def _table(one: Table, name: str) -> list[str]:

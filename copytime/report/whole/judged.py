@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from copytime.analysis.compare import Outcome
 from copytime.analysis.elimination import ASSUMPTION
@@ -31,7 +31,7 @@ def pace_section(whole: Whole) -> Section:
     for host, direction in dict.fromkeys((one.note.host, one.note.direction) for one in results):
         here = [one for one in results if (one.note.host, one.note.direction) == (host, direction)]
         shared = [one for one in whole.found.shared if one.direction is direction]
-        lines = [line.removeprefix("- ").strip() for line in finding_lines(here, shared)]
+        lines = _items(finding_lines(here, shared))
         blocks.append(Heading(f"{host}, {WAY[direction] if direction else ''}"))
         blocks.append(_verdicts(str(host), direction, here))
         blocks.append(Bullets(tuple(lines)))
@@ -50,6 +50,17 @@ def pace_section(whole: Whole) -> Section:
             Listing((whole.test.command,)),
         ]
     return Section(title="What sets the pace", blocks=tuple(blocks))
+
+
+def _items(lines: Iterable[str]) -> list[str]:
+    """Make items of lines: what is set in below a line belongs to its item."""
+    found: list[str] = []
+    for line in lines:
+        if line.startswith(" ") and found:
+            found[-1] += f" {line.strip()}"
+        else:
+            found.append(line.removeprefix("- "))
+    return found
 
 
 def _verdicts(host: str, direction: Direction | None, several: list[Reconciled]) -> Table:
@@ -106,7 +117,7 @@ def _evidence(results: tuple[Reconciled, ...]) -> Table:
         rows.append((about, "; ".join(left) or NONE, "; ".join(full) or NONE, "; ".join(some) or NONE))
     columns = (
         Column("result"),
-        Column("not cleared"),
+        Column("not cleared", wide=True),
         Column("cleared", wide=True),
         Column("cleared provisionally", wide=True),
     )

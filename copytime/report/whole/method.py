@@ -85,6 +85,10 @@ _CARE = (
 )
 
 
+#: A remark of more characters than this needs room.
+_LONG = 40
+
+
 def method_section() -> Section:
     """Say in plain words how it was measured and what that cannot show."""
     return Section(
@@ -240,10 +244,10 @@ def notes_section(whole: Whole) -> Section:
         Column("day", tight=True),
         Column("what"),
         Column("drive"),
-        Column("chain"),
+        Column("chain", wide=True),
         Column("times as written"),
         Column("comes to", figure=True),
-        Column("remark", wide=True),
+        Column("remark", wide=any(len(one.remark or "") > _LONG for one, _ in whole.timed)),
     )
     rows = tuple(
         (

@@ -64,7 +64,7 @@ ul{padding-left:1.15rem}
 li{margin:.4rem 0}
 li::marker{color:var(--strong-line)}
 a{color:var(--link);text-underline-offset:.15em}
-a:focus-visible,.scroll:focus-visible{outline:3px solid var(--link);outline-offset:2px}
+a:focus-visible,.scroll:focus-visible,figure:focus-visible{outline:3px solid var(--link);outline-offset:2px}
 .skip{position:absolute;left:-99rem}
 .skip:focus{left:1rem;top:.5rem;background:var(--sheet);padding:.4rem .8rem}
 nav ul{list-style:none;margin:0 0 2rem;padding:.75rem 0;display:flex;flex-wrap:wrap;gap:.1rem 1.2rem;max-width:none;
@@ -86,7 +86,7 @@ tbody tr:last-child>*{border-bottom:0}
 .figure{text-align:right;white-space:nowrap}
 thead .figure{white-space:normal}
 .tight{white-space:nowrap}
-td.wide{min-width:20rem}
+td.wide{min-width:14rem}
 td:not(.figure,.tight,.wide){max-width:20rem}
 .unit{color:var(--quiet);font-weight:400;white-space:nowrap}
 .note{font-size:.85rem;color:var(--quiet);max-width:90ch;margin:.4rem 0 1.4rem}
@@ -101,7 +101,7 @@ nav ul{position:sticky;top:1rem;display:block;border:0;padding:0;border-left:3px
 nav a{padding:.28rem 0;line-height:1.3}
 }
 @media (max-width:40rem){
-td.wide{min-width:16rem}
+td.wide{min-width:12rem}
 figure{overflow-x:auto}
 figure svg{width:44rem}
 figcaption{position:sticky;left:0}
@@ -133,11 +133,12 @@ th,td{padding:2.2pt 4pt}
 tbody th{position:static;min-width:19mm;max-width:none}
 td.wide,td:not(.figure,.tight){min-width:0;max-width:none}
 tr,figure,li{break-inside:avoid}
+tbody tr:first-child{break-before:avoid}
 th,td{overflow-wrap:break-word}
 .figure{white-space:normal}
 pre.scroll{white-space:pre-wrap;overflow-wrap:anywhere;padding:0;font-size:7.4pt}
 figure{border:0;padding:0;max-height:22cm}
-.note{font-size:7.6pt}
+.note{font-size:7.6pt;break-before:avoid}
 }
 """
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import subprocess
 import sys
@@ -49,6 +50,9 @@ def test_every_kind_is_there_under_names_of_its_own(charts: list[NamedChart]) ->
     assert len(set(names)) == len(names)
     assert {name.split("-")[0] for name in names} == set(KINDS)
     assert all(one.alt and one.title for one in charts)
+    said = " ".join(one.alt for one in charts)
+    assert "At Harbour 4: " in said  # a sentence begins with a capital, and its names keep theirs
+    assert re.search(r"Drop after [0-9.]+ GB\.", said)
 
 
 def test_every_value_has_a_margin_or_says_why_not(charts: list[NamedChart]) -> None:

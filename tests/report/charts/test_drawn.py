@@ -21,12 +21,23 @@ from copytime.demo import write_demo
 from copytime.errors import ChartsMissing, InputError
 from copytime.logbook import Logbook
 from copytime.report import charts
-from copytime.report.charts import NamedChart, charts_of, png, svg
+from copytime.report.charts import NamedChart, charts_of, png, rows_drawn, svg
 from copytime.report.charts.drawing import drawn
 from copytime.report.charts.model import Bar, HistoryChart, Limit, Panel, Row, RowsChart, TraceChart
 from copytime.report.charts.sheet import fitted, text_width
 from copytime.visits.whole import whole_of
 from tests.conftest import Cli
+
+
+def with_ceilings(one: NamedChart, *ceilings: float | None) -> NamedChart:
+    """Give the bars of each row a ceiling."""
+    assert isinstance(one.chart, RowsChart)
+    rows = tuple(
+        replace(row, bars=tuple(tuple(bar and replace(bar, ceiling=ceiling) for bar in several) for several in row.bars))
+        for row, ceiling in zip(one.chart.rows, ceilings, strict=True)
+    )
+    return replace(one, chart=replace(one.chart, rows=rows))
+
 
 HOSTILE = 'Quay $\\frac{1}{0}$ <script>alert(1)</script> & "x" \x1b[31m --> \u202e ]]>'
 
@@ -153,6 +164,21 @@ def test_a_bar_without_a_margin_has_no_whisker_and_says_so() -> None:
     first, second = panels(one)
     assert marked(first, "whisker") == 0
     assert marked(second, "bar-0") == 0
+
+
+def test_a_ceiling_far_away_leaves_the_bars_their_room() -> None:
+    """Small files beside a link of 1171 MB/s were bars of nothing; a ceiling within reach is drawn as before."""
+    for ceilings, drawn_ones, said in (
+        ((150.0, 190.0, None), 2, "the link's ceiling"),
+        ((1171.0, 1171.0, 485.0), 0, "the link's ceiling lies beyond the scale, at 485 MB/s or more"),
+        ((1171.0, 150.0, 53.0), 2, "of other rows it lies beyond the scale, at 1171 MB/s or more"),
+    ):
+        one = with_ceilings(rows_chart(3), *ceilings)
+        first, _ = panels(one)
+        assert marked(first, "ceiling") == drawn_ones
+        assert first.get_xlim()[1] < 2.1 * 105
+        assert isinstance(one.chart, RowsChart)
+        assert said in [key.words for key in rows_drawn._key(one.chart)]
 
 
 def test_what_was_put_into_the_demo_is_in_the_pictures(found: list[NamedChart]) -> None:

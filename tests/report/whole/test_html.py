@@ -190,6 +190,8 @@ def test_pictures_keep_to_the_same_rules(tmp_path: Path) -> None:
     page = Page(text)
     drawings = page.all("svg")
     assert len(drawings) > 5
+    assert len(page.all("figure")) == len(drawings)
+    assert all(one["tabindex"] == "0" for one in page.all("figure"))  # a phone scrolls them, a keyboard must too
     ids = [attributes["id"] for _, attributes in page.elements if "id" in attributes]
     assert len(ids) == len(set(ids))
     for one in drawings:
