@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
+import click
 import pytest
 
 from copytime import attached
 from copytime.attached.interpret import interpret
 from copytime.attached.linux_facts import LinuxFacts
 from copytime.cli import run as run_here
+from copytime.cli.app import app
 from tests.conftest import skip_or_fail
 from tests.support.drives import why_no_throttle, why_not
 from tests.support.samples import README, Bench, Sample, demo_folder, masked, of_demo, run, samples, trimmed
@@ -41,6 +44,27 @@ def test_every_command_that_answers_in_text_has_a_sample_or_a_line() -> None:
     table, _, rest = TEXT.partition("## Commands")[2].partition("\n\nEvery command has")
     for name in re.findall(r"^\| `copytime ([a-z]+)", table, re.MULTILINE):
         assert re.search(rf"copytime (?:--logbook \S+ )?{name}\b", rest), name
+
+
+LINES = re.findall(r"^    (?:\$ )?(copytime [^|\n]*)$", TEXT, re.MULTILINE)
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_every_line_to_be_typed_is_understood(line: str) -> None:
+    """Its command exists, its options too, and nothing that they need is missing; nothing is done."""
+    words = shlex.split(line, comments=True)[1:]
+    command: click.Command = app
+    ctx = app.make_context("copytime", words)
+    while isinstance(command, click.Group) and (rest := [*ctx._protected_args, *ctx.args]):
+        name, found, rest = command.resolve_command(ctx, rest)
+        assert found is not None
+        command, ctx = found, found.make_context(name, rest, parent=ctx)
+
+
+def test_a_line_with_a_slip_is_not_understood() -> None:
+    for line in ("copytime compare --bridges", "copytime sustain", "copytime notes copy", "copytime plan --hours many"):
+        with pytest.raises(click.UsageError):
+            test_every_line_to_be_typed_is_understood(line)
 
 
 def test_it_is_laid_out_to_be_read_as_it_is() -> None:
