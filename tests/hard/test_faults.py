@@ -184,6 +184,30 @@ def test_a_program_that_dies_behind_the_folder(fuse: FuseDrive, cli: Cli, places
     assert re.search("gone|no longer|not connected|aborted|I/O error", printed + said), printed + said
 
 
+#: Every command that is given a place on a drive, as one that a file is to be written to as well.
+GIVEN: tuple[tuple[str, ...], ...] = (
+    *WORKS.values(),
+    ("copy", "{source}", "{drive}/new"),
+    ("copy", "{source}", "{drive}", "--predict"),
+    ("copy", "{drive}", "{elsewhere}"),
+    ("watch", "{drive}"),
+    ("report", "-o", "{drive}/report.md"),
+    ("export", "-o", "{drive}/export.json"),
+)
+
+
+@pytest.mark.parametrize("command", GIVEN, ids=" ".join)
+def test_a_drive_that_is_gone_before_the_start(
+    fuse: FuseDrive, cli: Cli, places: dict[str, str], command: tuple[str, ...]
+) -> None:
+    """What cannot be looked at passes neither for a folder that is not there nor for a name that is free."""
+    fuse.kill()
+    done = cli(*(word.format(drive=fuse.mount, **places) for word in command))
+    looked_at(cli, done, {1})
+    assert "is gone" in done.stderr, done.stderr
+    assert "exists already" not in done.stderr
+
+
 def read_only(drive: LoopDrive) -> None:
     """An error found by ext4 itself (trigger_fs_error, Linux ext4 documentation) with errors=remount-ro."""
     drive.remount("errors=remount-ro")
