@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from copytime.cli.ending import honour
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import in_json, plain, storable, visible
@@ -327,6 +328,7 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
+        honour()
         write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
@@ -339,6 +341,7 @@ def deliver(text: str, path: Path | None) -> None:
 def deliver_bytes(data: bytes, path: Path) -> None:
     """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
+    honour()
     try:
         write_whole(data, path)
     except OSError as error:
