@@ -13,7 +13,6 @@ from copytime.cli.ending import honour
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import in_json, plain, storable, visible
-from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -328,6 +327,8 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
+        from copytime.wholefile import write_whole
+
         honour()
         write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
@@ -341,8 +342,10 @@ def deliver(text: str, path: Path | None) -> None:
 def deliver_bytes(data: bytes, path: Path) -> None:
     """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
-    honour()
     try:
+        from copytime.wholefile import write_whole
+
+        honour()
         write_whole(data, path)
     except OSError as error:
         raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None
