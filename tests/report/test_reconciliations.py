@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import shlex
 import subprocess
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -21,7 +18,6 @@ from copytime.notes import KitItem
 from copytime.report.layout import command_lines
 from copytime.report.reconciliations import explained, finding_lines, reconciliation_text
 from copytime.visits.reconciling import reconcile
-from tests.support import campaigns
 from tests.support.campaigns import trade_case
 
 #: Names of forty characters, with and without places to break them.
@@ -89,11 +85,3 @@ def test_a_command_over_several_lines_is_still_one_command(width: int) -> None:
     typed = "set -- " + "\n".join(lines).strip() + '\nprintf "%s\\n" "$@"'
     read = subprocess.run(["sh", "-c", typed], capture_output=True, text=True, check=True).stdout
     assert read.splitlines() == shlex.split(command)
-
-
-def test_the_sample_in_the_readme_is_what_comes_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(campaigns, "_numbers", itertools.count(1))
-    notes, kit, measured = campaigns.trade_case()
-    text = text_of(reconcile(notes, kit, measured), kit, 100)
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    assert textwrap.indent(text, "    ") in readme
