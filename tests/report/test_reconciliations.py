@@ -16,7 +16,7 @@ from copytime.analysis.reconciled import Reconciliation
 from copytime.analysis.settling import best_test
 from copytime.notes import KitItem
 from copytime.report.layout import command_lines
-from copytime.report.reconciliations import explained, finding_lines, reconciliation_text
+from copytime.report.reconciliations import explained, finding_lines, overturning_lines, reconciliation_text
 from copytime.visits.reconciling import reconcile
 from tests.support.campaigns import trade_case
 
@@ -65,6 +65,17 @@ def test_no_line_is_wider_and_nothing_is_left_out(width: int) -> None:
         assert re.sub(r"\s+", " ", line).removeprefix("- ").strip() in flat
     for one in found.results:
         assert all(len(line) <= width for line in explained(one, width).split("\n"))
+
+
+def test_the_swap_that_would_overturn_is_named_once_for_each_host_and_direction() -> None:
+    notes, kit, measured = trade_case()
+    text = text_of(reconcile(notes, kit, measured), kit, 100)
+    back, to = text.split("Harbour 4, to-drive\n")
+    assert "- This holds unless a swap changes nothing: of the host Harbour 4 or the drive Slipway.\n" in back
+    assert "- This holds unless a swap changes nothing: of the host Harbour 4.\n" in to, "a part that adds its time"
+    assert text.count("unless") == 2
+    lone = reconcile(notes[:1])
+    assert overturning_lines(lone.results) == [], "nothing was named that could be overturned"
 
 
 def test_a_wide_terminal_gets_one_table() -> None:
