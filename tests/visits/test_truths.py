@@ -14,6 +14,7 @@ import pytest
 from copytime.analysis.buying import buying, model_of
 from copytime.analysis.evidence import Observation
 from copytime.analysis.reconciled import Reconciled, Reconciliation
+from copytime.analysis.settling import best_test
 from copytime.notes import KitKind, Note, NoteKind
 from copytime.records import Direction
 from copytime.report.advising import gained
@@ -308,6 +309,14 @@ def test_what_is_found_of_what_is_true(one: Scenario) -> None:
     unit = 1e6 if model == "cap" else 1e-9
     assert (shared.figure or 0) / unit == pytest.approx(figure, rel=0.01)
     assert shared.low / unit < figure < shared.high / unit
+
+
+def test_a_link_that_is_only_declared_is_tested_by_one_cable_and_nothing_else() -> None:
+    (one,) = [each for each in SCENARIOS if each.truth.startswith("the bridge Coble")]
+    test = best_test(each for each in reconcile(one.notes, KIT, one.measured).results if each.note.drive == "Gull")
+    assert test is not None
+    assert test.words.endswith("or try another cable and nothing else.")
+    assert "--port top --cable OTHER-CABLE --bridge Coble --drive Gull" in test.command
 
 
 def test_a_drive_that_failed_is_told_first_and_is_nothing_to_buy() -> None:
