@@ -46,11 +46,12 @@ Streams = Mapping[tuple[str, str], Sequence[Pass]]
 
 @dataclass(frozen=True, slots=True)
 class _Own:
-    """How long a drive takes by itself, on what that rests, and how well it is known."""
+    """How long a drive takes by itself, on what that rests, how well it is known, and by which bridge where one was used."""
 
     seconds: float
     basis: Basis
     words: str
+    bridge: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +74,8 @@ class Known:
         if noted is not None:
             return noted
         own = self._own(one)
-        return self._at_host(one, own) or self._alone(one, own)
+        found = self._at_host(one, own) or self._alone(one, own)
+        return replace(found, bridge=own.bridge) if own is not None and not one.bridge else found
 
     def _noted(self, one: Combination) -> Expected | None:
         """Take copies of the same drive through the same bridge at the same host, those of the same payload first."""
@@ -126,7 +128,7 @@ class Known:
             words = f"{rate_text(best.rate)} MB/s on the PC{through} ({visits})"
             if (best.run_bytes or 0) < one.size_bytes and not small:
                 words += f", in a run of {size_text(best.run_bytes or 0)}: no long stream shows that it lasts"
-            return _Own(one.size_bytes / best.rate, Basis.PC, words)
+            return _Own(one.size_bytes / best.rate, Basis.PC, words, bridge.name if bridge else None)
         claimed = max((each.rate for each in like if each.rated), default=None)
         if claimed is not None:
             return _Own(one.size_bytes / claimed, Basis.RATED, f"{rate_text(claimed)} MB/s as its maker rates it")
