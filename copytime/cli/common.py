@@ -12,7 +12,6 @@ import click
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import in_json, plain, storable, visible
-from copytime.wholefile import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -320,6 +319,8 @@ def deliver(text: str, path: Path | None) -> None:
         return
     try:
         check_output(path)
+        from copytime.wholefile import write_whole
+
         write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
@@ -333,6 +334,8 @@ def deliver_bytes(data: bytes, path: Path) -> None:
     """Write a new file that is no text, whole or not at all. Raises CopytimeError and InputError."""
     check_output(path)
     try:
+        from copytime.wholefile import write_whole
+
         write_whole(data, path)
     except OSError as error:
         raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from copytime.errors import InputError
 from copytime.logbook.fields import FIELDS, read_about, write_value
@@ -47,15 +48,20 @@ def kit_to_toml(several: Iterable[KitItem], *, personal: bool = False) -> str:
     return "\n".join(lines)
 
 
-def kit_from_toml(text: str, created: str) -> list[KitItem]:
-    """Read kit from TOML. Raises InputError that names the item and the field, or the line."""
+def kit_from_toml(text: str, created: str, known: Iterable[KitItem] = ()) -> list[KitItem]:
+    """Read kit from TOML; a file that leaves out whether something is retired, or the reference, leaves that as it is.
+
+    ``known`` is what is registered. Raises InputError that names the item and the field, or the line.
+    """
     import tomllib
+
+    registered = {(one.kind, one.name.lower()): one for one in known}
 
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"this is no TOML: {plain(error)}", hint='Values stand in quotes: capacity = "1 TB".') from None
-    found = []
+    found, named_so = [], set()
     for kind_name, named in content.items():
         try:
             kind = KitKind(kind_name)
@@ -65,18 +71,22 @@ def kit_from_toml(text: str, created: str) -> list[KitItem]:
             raise InputError(f"there is no kit of kind '{plain(kind_name, limit=60)}'", hint=hint) from None
         if not isinstance(named, dict):
             raise InputError(f"'{kind}' is no table", hint=f'Headings look like [{kind}."Name"].')
-        found += [_item(kind, name, about, created) for name, about in named.items()]
-    if sum(one.reference for one in found) > 1:
+        for name, about in named.items():
+            found.append(_item(kind, name, about, created, registered.get((kind, name.lower()))))
+            if about.get("reference") is True:
+                named_so.add(found[-1].name)
+    if len(named_so) > 1:
         raise InputError("more than one drive is the reference", hint="Mark one with: reference = true")
-    return found
+    # the drive that was the reference so far is it no longer where the file names another
+    return [replace(one, reference=one.reference and (not named_so or one.name in named_so)) for one in found]
 
 
-def _item(kind: KitKind, name: str, about: object, created: str) -> KitItem:
+def _item(kind: KitKind, name: str, about: object, created: str, known: KitItem | None) -> KitItem:
     where = f"[{kind}.{plain(name, limit=60)}]"
     if not isinstance(about, dict):
         raise InputError(f"{where} is no table", hint=f'Headings look like [{kind}."Name"], fields below them.')
     given: dict[str, str | list[str]] = {}
-    flags = {"reference": False, "retired": False}
+    flags = {"reference": known is not None and known.reference, "retired": known is not None and known.retired}
     for key, value in about.items():
         if key in flags and isinstance(value, bool):
             flags[key] = value

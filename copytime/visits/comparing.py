@@ -59,10 +59,10 @@ def compare_notes(
 ) -> Compared:
     """Compare notes of copies in one direction or of loads of one scene, in groups made ``by`` one of BY.
 
-    ``everything`` are all notes of the logbook, from which it is learned how visits differ, or what was learned from them.
-    ``within_visit`` leaves that out: then a difference holds for these visits only. ``matters`` is the smallest difference
-    of interest, as a share.
-    Raises InputError where there is nothing to compare.
+    A note that a slip of the pen explains best is left out, which is said. ``everything`` are all notes of the logbook, from
+    which it is learned how visits differ, or what was learned from them. ``within_visit`` leaves that out: then a difference
+    holds for these visits only. ``matters`` is the smallest difference of interest, as a share. Raises InputError where
+    there is nothing to compare.
     """
     counted = [one for one in several if one.counts]
     failed = [one for one in counted if one.kind is NoteKind.FAULT]
@@ -73,6 +73,7 @@ def compare_notes(
     if left:
         words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
         remarks.append(f"{left} {words} and left out")
+    exact, said_of_slips = _without_slips(Groups(exact, by).named.values())
     apart = Groups(exact, by)
     named = apart.named
     faults, said_of_faults = apart.faults(failed)
@@ -82,7 +83,10 @@ def compare_notes(
             f"there {'is one group' if named else 'is nothing'} to compare by {by}{more}",
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
-    learned = everything if isinstance(everything, Learned) else Learned(everything, spread_percent=spread_percent)
+    learned = everything
+    if not isinstance(learned, Learned):  # days that differ by a slip of the pen are no days that differ
+        sound, _ = _without_slips([[one for one in learned if _is_timed(one)]])
+        learned = Learned(sound, spread_percent=spread_percent)
     between = learned.between
     members = {one.id: learned.member(one) for one in exact}
     if exact[0].kind is NoteKind.COPY and len({frozenset(one.size_bytes for one in notes) for notes in named.values()}) > 1:
@@ -125,17 +129,31 @@ def compare_notes(
         what = "payload" if exact[0].kind is NoteKind.COPY else "start"
         shared = " and ".join([what, *apart.alike])
         remarks.append(f"{'; '.join(alone[:4])}: compared with nothing, as no other group has the same {shared}")
-    remarks[min(left, 1) : min(left, 1)] = [*said_of_faults, *apart.unlike(chosen), *_doubted(exact)]
+    remarks[min(left, 1) : min(left, 1)] = [*said_of_faults, *apart.unlike(chosen), *said_of_slips]
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
 
 
-def _doubted(several: Iterable[Note]) -> list[str]:
-    """Say which notes stand out from others of the same thing: a slip makes all repeats look wild."""
-    things: dict[tuple[object, ...], list[Note]] = defaultdict(list)
-    for one in several:
-        things[thing_of(one)].append(one)
-    found = (slips_of(notes, {one.id: member_of(one) for one in notes}) for notes in things.values() if len(notes) > 1)
-    return [f"{identifier[:8]} is doubted: {why}; as it stands it counts" for each in found for identifier, why in each]
+def _without_slips(groups: Iterable[Sequence[Note]]) -> tuple[list[Note], list[str]]:
+    """Leave out notes that stand out from others of the same thing, and say so: one slip makes all repeats look wild.
+
+    Only others of the same group tell, as groups are there to find out whether they differ. Where every note of a thing is
+    doubted nobody knows which is wrong, and they count as they stand.
+    """
+    things: list[list[Note]] = []
+    for group in groups:
+        here: dict[tuple[object, ...], list[Note]] = defaultdict(list)
+        for one in group:
+            here[thing_of(one)].append(one)
+        things += here.values()
+    out: set[str] = set()
+    said = []
+    for notes in things:
+        doubts = list(slips_of(notes, {one.id: member_of(one) for one in notes})) if len(notes) > 1 else []
+        some = len(doubts) < len(notes)
+        out.update(identifier for identifier, _ in doubts if some)
+        then = "left out; 'copytime log amend' or 'log strike' puts it right" if some else "as it stands it counts"
+        said += [f"{identifier[:8]} is doubted: {why}; {then}" for identifier, why in doubts]
+    return [one for notes in things for one in notes if one.id not in out], said
 
 
 def noted_between(everything: Iterable[Note], percent: float, members: Mapping[str, Member] | None = None) -> BetweenVisits:

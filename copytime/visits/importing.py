@@ -103,14 +103,14 @@ def bring_in(book: Logbook, data: bytes, *, now: str, dry_run: bool = False) -> 
     Raises WrongSheet with every fault, or InputError; then nothing was written. With ``dry_run`` nothing is written either.
     """
     text = decoded(data)
+    known = items(book)
     runs: list[Qualification] = []
     if text.lstrip().startswith("{"):
         kit, rows, runs = _document(text, now, into_invented=book.invented)
-    elif re.search(r"^\s*\[\s*(drive|bridge|cable|host)s?\s*[.\]]", text, re.MULTILINE):
-        kit, rows = kit_from_toml(text, now), iter(())
+    elif re.search(r"^\s*\[+\s*(drive|bridge|cable|host)s?\s*[.\]]", text, re.MULTILINE):
+        kit, rows = kit_from_toml(text, now, known), iter(())
     else:
         kit, rows = [], read_sheet(text)
-    known = items(book)
     reader = _Reader(book, now, [*known, *kit])
     try:
         with book.writing() as connection:

@@ -119,6 +119,19 @@ def test_wrong_toml(text: str, words: str) -> None:
     assert words in str(caught.value)
 
 
+def test_what_a_file_leaves_out_stays_as_it_is() -> None:
+    """A file with prices alone changes prices alone; where it names another reference, there is still one."""
+    known = [
+        new_item(KitKind.DRIVE, "One", NOW, {}, reference=True),
+        replace(new_item(KitKind.DRIVE, "Two", NOW, {}), retired=True),
+    ]
+    prices = '[drive."One"]\nprice = "70"\ncurrency = "EUR"\n\n[drive."Two"]\nprice = "60"\ncurrency = "EUR"\n'
+    assert [(one.reference, one.retired) for one in kit_from_toml(prices, NOW, known)] == [(True, False), (False, True)]
+    assert [(one.reference, one.retired) for one in kit_from_toml(prices, NOW)] == [(False, False), (False, False)]
+    again = kit_from_toml(f"{prices}retired = false\nreference = true\n", NOW, known)
+    assert [(one.reference, one.retired) for one in again] == [(False, False), (True, False)]
+
+
 def test_every_field_is_written_as_it_is_read() -> None:
     samples = {"link": "usb2.0", "capacity": "1234567 B", "rated_read": "123.456 MB/s", "length_m": "0.5"}
     for kind, fields in FIELDS.items():

@@ -204,11 +204,31 @@ def test_what_groups_hold_in_unequal_parts_is_said() -> None:
     assert "differ in their payload as well (A, B in unequal parts): it may be that" in said
 
 
-def test_a_slip_is_pointed_out() -> None:
-    several = [a_copy("One", "13:37", made="2026-11-01"), *(a_copy("One", time) for time in ("13:41", "18:41"))]
-    (said,) = compare_notes([*several, a_copy("Two", "13:45")], "drive").remarks
+def test_a_slip_is_left_out_and_told() -> None:
+    """It would make all repeats look wild, those of the other drive too."""
+    sound = [
+        a_copy("One", "13:37", made="2026-11-01"),
+        a_copy("One", "13:41"),
+        a_copy("Two", "16:24"),
+        a_copy("Two", "16:20"),
+    ]
+    slip = a_copy("One", "18:41")
+    found = compare_notes([*sound, slip], "drive")
     why = "it is 1.4 times off what was noted of the same otherwise: check it"
-    assert said == f"{several[2].id[:8]} is doubted: {why}; as it stands it counts"
+    assert found.remarks == (
+        f"{slip.id[:8]} is doubted: {why}; left out; 'copytime log amend' or 'log strike' puts it right",
+    )
+    assert found.groups == compare_notes(sound, "drive").groups
+    (said, other) = compare_notes([a_copy("One", "13:37"), a_copy("One", "41:00"), a_copy("Two", "13:45")], "drive").remarks
+    assert said.endswith("check it; as it stands it counts")
+    assert other.endswith("check it; as it stands it counts")
+
+
+def test_a_month_that_is_slower_is_no_slip() -> None:
+    last = [a_copy("One", time, made=f"2026-10-{day:02d}") for day, time in enumerate(("13:37", "13:41", "13:40"), 1)]
+    found = compare_notes([*last, a_copy("One", "18:41", made="2026-11-20")], "month")
+    assert found.remarks == ()
+    assert outcomes(found) == [("2026-10", "2026-11", Outcome.DIFFERS)]
 
 
 def test_the_spread_between_visits_is_learned_from_the_logbook() -> None:
