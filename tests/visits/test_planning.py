@@ -257,7 +257,7 @@ def test_the_fast_phase_of_a_long_stream_ends(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "book.sqlite") as book:
         with book.writing() as connection:
             add_items(connection, [part(KitKind.HOST, "Harbour 4", type="console"), part(KitKind.DRIVE, "Quayside One")])
-        stream(book, "Quayside One", fast=530e6, slow=80e6, after=42 * 10**9, size=100 * 10**9)
+        stream(book, "Quayside One", fast=530e6, slow=80e6, after=42 * 10**9, size=100 * 10**9, bridge="Ferrybox")
         measured = known_observations(book, "")
         streams = long_streams(book, measured)
         times = {}
@@ -272,6 +272,8 @@ def test_the_fast_phase_of_a_long_stream_ends(tmp_path: Path) -> None:
     assert "carried on" in times[150].rests_on
     assert "no long stream shows that it lasts" in times[400].rests_on
     assert all(one.basis is Basis.PC for one in times.values())
+    assert "on the PC through Ferrybox" in times[50].rests_on
+    assert {one.bridge for one in times.values()} == {"Ferrybox"}, "none was planned"
 
 
 def test_a_link_holds_what_a_maker_rates() -> None:
