@@ -28,12 +28,26 @@ def with_links_carried(several: Iterable[Observation]) -> list[Observation]:
     for one in every:
         if _may_be_lower(one):
             chains[_chain(one)].append(one)
-    carried: dict[object, dict[float, frozenset[str]]] = {key: _visits_above(group) for key, group in chains.items()}
-    return [_told(one, carried[_chain(one)]) if _may_be_lower(one) else one for one in every]
+    told: dict[int, Observation] = {}
+    for group in chains.values():
+        if _divided(group):
+            above = _visits_above(group)
+            told.update((id(one), _told(one, above)) for one in group)
+    return [told.get(id(one), one) for one in every]
 
 
 def _may_be_lower(one: Observation) -> bool:
     return any(link.declared and link.lower for link in one.links)
+
+
+def _divided(group: Sequence[Observation]) -> bool:
+    """Tell whether a result is above the ceiling of a lower mode and another is not: only then it says more of that."""
+    rates = [one.rate for one in group]
+    return any(min(rates) <= low < max(rates) for low in _lower(group))
+
+
+def _lower(group: Sequence[Observation]) -> set[float]:
+    return {low for one in group for link in one.links if link.declared for _, low in link.lower}
 
 
 def _chain(one: Observation) -> object:
@@ -43,7 +57,7 @@ def _chain(one: Observation) -> object:
 
 def _visits_above(group: Sequence[Observation]) -> dict[float, frozenset[str]]:
     """Return the visits on which a chain went faster than each ceiling of a lower mode, all of the margin included."""
-    ceilings = {low for one in group for link in one.links if link.declared for _, low in link.lower}
+    ceilings = _lower(group)
     firm = [one for one in group if one.usable and not one.doubted and not one.rated and one.rate > min(ceilings)]
     least = [(combine(one.estimate.components, "").interval(one.rate)[0], one.visits) for one in firm]
     return {low: frozenset(visit for rate, visits in least if rate > low for visit in visits) for low in ceilings}
