@@ -13,11 +13,13 @@ Nothing is printed or asked; progress comes through a callback. Errors are child
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 from copytime._version import __version__
 
+#: As type checkers know it; while ``typing`` is loaded here, nobody can catch Ctrl-C (see __main__).
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from copytime.errors import CopytimeError
     from copytime.records import (
         Access,

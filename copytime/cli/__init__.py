@@ -6,11 +6,11 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
 from collections.abc import Sequence
-from types import FrameType
 from typing import TYPE_CHECKING, NoReturn
+
+from copytime.cli import ending
 
 if TYPE_CHECKING:
     import click
@@ -24,6 +24,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         code = run(sys.argv[1:] if arguments is None else list(arguments))
     except KeyboardInterrupt:  # before or after the work, where nothing is left to clean up
         code = _interrupted()
+    ending.rest()
+    if code == 130:
+        ending.leave_soon()
     sys.exit(code)
 
 
@@ -35,11 +38,10 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal that knows no plus-minus sign must not end the program
             stream.reconfigure(errors="backslashreplace")
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is not signal.SIG_IGN:  # nohup stays in force
-            signal.signal(getattr(signal, name), _terminate)
+    ending.listen()
     try:
         code = _guarded(arguments)
+        ending.rest()
         sys.stdout.flush()
     except BrokenPipeError:
         return _pipe_closed()
@@ -53,6 +55,7 @@ def run(arguments: Sequence[str]) -> int:
 
 def _interrupted() -> int:
     """Say that the work was broken off; click may not be loaded yet."""
+    ending.rest()
     print("interrupted", file=sys.stderr)  # noqa: T201 - reason: as above
     return 130  # ExitCode.INTERRUPTED, without another import that a second Ctrl-C could meet
 
@@ -78,7 +81,7 @@ def _guarded(arguments: Sequence[str]) -> int:
 
     debug = bool(os.environ.get("COPYTIME_DEBUG"))
     try:
-        result = app.main(args=list(arguments), prog_name="copytime", standalone_mode=False)
+        result = _called(app, arguments)
         return int(result) if isinstance(result, int) else ExitCode.DONE
     except click.UsageError as error:
         return _misused(error)
@@ -86,6 +89,7 @@ def _guarded(arguments: Sequence[str]) -> int:
         say_error(_harmless(error.format_message()))
         return ExitCode.USAGE
     except (click.Abort, KeyboardInterrupt):
+        ending.rest()
         if debug:
             raise
         say_error("interrupted")
@@ -105,6 +109,16 @@ def _guarded(arguments: Sequence[str]) -> int:
             "This is a fault of copytime. COPYTIME_DEBUG=1 shows where; please report it.",
         )
         return ExitCode.FAILED
+
+
+def _called(app: click.Group, arguments: Sequence[str]) -> object:
+    """Run the command line. Raises what it raises, and KeyboardInterrupt for what somebody made of a request to end."""
+    try:
+        return app.main(args=list(arguments), prog_name="copytime", standalone_mode=False)
+    except Exception:
+        if ending.is_asked():
+            raise KeyboardInterrupt from None
+        raise
 
 
 def _harmless(said: str) -> str:
@@ -133,11 +147,6 @@ def _misused(error: click.UsageError) -> int:
     command = error.ctx.command_path if error.ctx is not None else "copytime"
     say_error(_harmless(error.format_message()), f"'{command} --help' shows how it is used.")
     return ExitCode.USAGE
-
-
-def _terminate(_number: int, _frame: FrameType | None) -> None:
-    """Treat a request to terminate as Ctrl-C, so that everything is cleaned up on the way out."""
-    raise KeyboardInterrupt
 
 
 def _pipe_closed() -> int:

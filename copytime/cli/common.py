@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from copytime.cli.ending import honour
 from copytime.cli.voice import answer
 from copytime.errors import CopytimeError, InputError, LogbookError
 from copytime.safetext import in_json, plain, storable, visible
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CONTEXT",
+    "PLACE",
     "Session",
     "answer_width",
     "campaign_option",
@@ -168,6 +170,10 @@ def common_options() -> list[click.Option]:
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
+#: A place on a drive. Whether it is there and may be read is ours to say: click takes a drive that is gone for a refusal.
+PLACE = click.Path(path_type=str, readable=False)
+
+
 class _Words(click.types.StringParamType):
     """Text that names no file: bytes that are no UTF-8 are written as escapes, so that a logbook can be asked for it."""
 
@@ -292,12 +298,14 @@ def check_output(path: Path | None) -> None:
     """Refuse an output file that exists or cannot be made, before any work is done."""
     if path is None:
         return
+    from copytime.looking import is_folder, is_there
+
     if not path.name:  # an empty text, which would pass for the folder that we are in
         raise InputError("the output file has no name", hint="Name a new file, such as -o answer.txt.")
-    if os.path.lexists(path):
+    if is_there(path):
         raise InputError(f"{plain(path)} exists already and is not overwritten", hint="Name a new file.")
     folder = path.absolute().parent
-    if not folder.is_dir():
+    if not is_folder(folder):
         raise InputError(f"there is no folder {plain(folder)}", hint="Name a file in a folder that exists.")
     if not os.access(folder, os.W_OK | os.X_OK):
         raise InputError(f"you may not write to {plain(folder)}", hint="Name a file in a folder that belongs to you.")
@@ -321,6 +329,7 @@ def deliver(text: str, path: Path | None) -> None:
         check_output(path)
         from copytime.wholefile import write_whole
 
+        honour()
         write_whole((visible(text) + "\n").encode("utf-8", "backslashreplace"), path)
     except (OSError, InputError) as error:
         answer(text)
@@ -336,6 +345,7 @@ def deliver_bytes(data: bytes, path: Path) -> None:
     try:
         from copytime.wholefile import write_whole
 
+        honour()
         write_whole(data, path)
     except OSError as error:
         raise CopytimeError(f"cannot write {plain(path)}: {error.strerror or error}", hint="Name another place.") from None

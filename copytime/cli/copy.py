@@ -9,6 +9,7 @@ import click
 
 from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
+    PLACE,
     campaign_option,
     check_output,
     command,
@@ -30,8 +31,8 @@ __all__ = ["copy"]
 
 
 @command("copy")
-@click.argument("source", metavar="SOURCE", type=click.Path(path_type=str), required=False)
-@click.argument("dest", metavar="DEST", type=click.Path(path_type=str), required=False)
+@click.argument("source", metavar="SOURCE", type=PLACE, required=False)
+@click.argument("dest", metavar="DEST", type=PLACE, required=False)
 @click.option("--no-verify", is_flag=True, help="Do not read both sides again to compare every byte.")
 @click.option("--back", is_flag=True, help="Then time the other direction, into a scratch folder beside SOURCE.")
 @click.option("-n", "--dry-run", is_flag=True, help="Print the plan and stop; nothing is written.")

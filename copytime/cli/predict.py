@@ -12,6 +12,7 @@ from copytime.cli.common import deliver, json_text, session
 from copytime.cli.fitting import with_kit
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
+from copytime.looking import is_folder, is_there
 from copytime.safetext import plain, storable
 
 if TYPE_CHECKING:
@@ -61,11 +62,11 @@ def _places(source: str | None, dest: str | None, *, mix: str | None, drive: str
             "a prediction needs SOURCE and DEST, or SOURCE and --drive NAME",
             hint="Such as: copytime copy games /mnt/drive --predict",
         )
-    if "\0" in source or not os.path.lexists(os.path.realpath(source)):
+    if "\0" in source or not is_there(os.path.realpath(source)):
         raise InputError(f"there is no '{plain(source)}'", hint="Name a file or folder.")
     real = os.path.realpath(source)
-    into = dest if dest is None or os.path.isdir(dest) else os.path.dirname(os.path.abspath(dest))
-    return [real if os.path.isdir(real) else os.path.dirname(real), into], source
+    into = dest if dest is None or is_folder(dest) else os.path.dirname(os.path.abspath(dest))
+    return [real if is_folder(real) else os.path.dirname(real), into], source
 
 
 def _described(mix: str) -> list[int]:

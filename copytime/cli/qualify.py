@@ -10,6 +10,7 @@ import click
 
 from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
+    PLACE,
     answer_width,
     campaign_option,
     check_output,
@@ -62,7 +63,7 @@ SIZE = _SizeType()
 
 
 @command("qualify")
-@click.argument("target", type=click.Path(path_type=str))
+@click.argument("target", type=PLACE)
 @click.option("--brief", is_flag=True, help="A first look: 256 MB, 500 small files, two repeats.")
 @click.option(
     "--large", type=SIZE, metavar="SIZE", help="Payload of each large pass, such as 2GB; 0 leaves it out. [usual: 8GB]"

@@ -9,6 +9,7 @@ import click
 
 from copytime.cli.at_work import at_work
 from copytime.cli.common import (
+    PLACE,
     check_output,
     command,
     deliver,
@@ -26,7 +27,7 @@ __all__ = ["selfcheck"]
 
 
 @command("selfcheck")
-@click.argument("target", type=click.Path(path_type=str))
+@click.argument("target", type=PLACE)
 @click.option("-n", "--dry-run", is_flag=True, help="Print what would be written and stop; nothing is.")
 @json_option
 @output_option

@@ -26,7 +26,8 @@ T = TypeVar("T")
 
 _STOPPING = "stopping: finished passes are kept, the scratch folder is being removed ..."
 
-_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+#: The alarm belongs to a request that came before the work, see copytime.cli.ending.
+_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK", "SIGALRM")
 
 
 #: So long may nothing move before it is said, in seconds: flushing to a slow drive takes several.

@@ -9,6 +9,7 @@ import click
 
 from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
+    PLACE,
     campaign_option,
     check_output,
     command,
@@ -31,7 +32,7 @@ __all__ = ["show_stream", "sustain"]
 
 
 @command("sustain")
-@click.argument("target", type=click.Path(path_type=str))
+@click.argument("target", type=PLACE)
 @click.option("--size", type=SIZE, metavar="SIZE", required=True, help="Length of the stream, such as 100GB.")
 @click.option("--read-back", is_flag=True, help="Read it back in a second stream, a few places of every block compared.")
 @click.option(

@@ -10,6 +10,7 @@ import click
 
 from copytime.cli.at_work import at_work
 from copytime.cli.common import (
+    PLACE,
     campaign_option,
     check_output,
     command,
@@ -31,7 +32,7 @@ __all__ = ["watch"]
 
 
 @command("watch")
-@click.argument("drive", type=click.Path(path_type=str))
+@click.argument("drive", type=PLACE)
 @click.option(
     "--quiet-after", "quiet_s", type=float, metavar="SECONDS",
     help="The copy is over when nothing moved for this long. [usual: 3]",

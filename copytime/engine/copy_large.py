@@ -34,6 +34,8 @@ class LargeEnds:
         self._draft: PosixFile | None = None
         self._number = -1
         self._skipped = -1
+        self._unread = -1  # an error of reading it was told
+        self._more = -1  # more came than its file system tells
         self._longer = False
         self.access = Access.UNBUFFERED
         self.access_checked = True
@@ -59,21 +61,29 @@ class LargeEnds:
     def read(self, number: int, file: PosixFile, into: memoryview, offset: int) -> int | None:
         """See Ends."""
         try:
-            return read_some(file.handle, into, offset)
+            came = read_some(file.handle, into, offset)
         except OSError as error:
+            self._unread = number
             self._copier.source_failed(self._copier.where(number), error)
             return None
+        if offset + came > self._found[number].st_size:
+            self._more = number
+        return came
 
     def ended(self, number: int, file: PosixFile, moved: int) -> bool:
-        """See Ends."""
+        """See Ends. Of a size that is told too small only what comes in the last unit of the alignment tells."""
         self._look(file, moved)
         before = self._found[number]
         now = os.fstat(file.handle)
-        failed = moved < before.st_size
-        if changed(before, now):
+        if changed(before, now) or not before.st_size:  # it was large when the tree was looked at
             self._copier.note(self._copier.where(number), "it changed while it was copied")
             return False
-        return not failed
+        if number == self._unread:
+            return False
+        if moved < before.st_size or number == self._more:
+            self._copier.note(self._copier.where(number), "it has not the length that its file system tells")
+            return False
+        return True
 
     def write(self, number: int, block: memoryview, length: int, offset: int) -> None:
         """See Ends."""

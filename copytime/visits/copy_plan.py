@@ -12,6 +12,7 @@ from copytime.engine.blocks import Stop, never
 from copytime.engine.copying import SMALL_BELOW
 from copytime.engine.tree import Tree, walk
 from copytime.errors import CopytimeError, InputError, NoSpace
+from copytime.looking import is_folder, is_there
 from copytime.records import Direction, Part
 from copytime.safetext import plain
 from copytime.units import size_text
@@ -84,16 +85,16 @@ def plan_copy(
         )
     here = platform or this_platform()
     real = os.path.realpath(source)
-    if not source or "\0" in source + destination or not os.path.lexists(real):
+    if not source or "\0" in source + destination or not is_there(real):
         raise InputError(f"there is no '{plain(source)}'", hint="Name a file or folder to copy.")
     if not os.path.basename(real):
         raise InputError("the root of all file systems cannot be copied", hint="Name a folder or file in it.")
     into, name = _place(source, destination)
     origin, target = here.target(os.path.dirname(real)), here.target(into)
-    if os.path.isdir(real):
+    if is_folder(real):
         origin = here.target(real)
     check_target(target)
-    if os.path.lexists(os.path.join(target.path, name)):
+    if is_there(os.path.join(target.path, name)):
         raise InputError(
             f"{plain(os.path.join(target.path, name))} exists already and is not overwritten",
             hint="Name a folder that holds nothing of this name, or a new name.",
@@ -130,17 +131,17 @@ def _parts(way: Way) -> tuple[Part, ...]:
 
 def _place(source: str, destination: str) -> tuple[str, str]:
     """Return (folder, name) of the copy."""
-    if os.path.isdir(destination):
+    if is_folder(destination):
         name = os.path.basename(os.path.abspath(source))
         return destination, name
     if destination.endswith(os.sep) or not destination:
         raise InputError(f"there is no folder '{plain(destination)}'", hint="Make it first, or name one that exists.")
     folder, name = os.path.split(os.path.abspath(destination))
-    if os.path.lexists(destination):
+    if is_there(destination):
         raise InputError(
             f"{plain(destination)} exists already and is not overwritten", hint="Name a folder, or a name that is new."
         )
-    if not os.path.isdir(folder):
+    if not is_folder(folder):
         raise InputError(f"there is no folder {plain(folder)}", hint="Make it first, or name one that exists.")
     return folder, name
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -49,6 +50,20 @@ class Shot:
     complaints: tuple[str, ...]
 
 
+def _at_what(process: int) -> str:
+    """Tell what each thread of a process is doing: its state, and where in the kernel it waits (proc(5))."""
+    told = []
+    for thread in sorted(Path(f"/proc/{process}/task").glob("*")):
+        with contextlib.suppress(OSError):
+            state = (thread / "stat").read_text().rpartition(")")[2].split()[0]
+            call = (thread / "syscall").read_text().split()[0]
+            told.append(f"{(thread / 'comm').read_text().strip()} {state} in {(thread / 'wchan').read_text()}, call {call}")
+    with contextlib.suppress(OSError):  # it may end just now
+        status = Path(f"/proc/{process}/status").read_text().splitlines()
+        told += [line.replace("\t", " ") for line in status if line.startswith(("Sig", "Shd"))]
+    return "; ".join(told)
+
+
 def shoot(arguments: Sequence[str], moment: float, number: signal.Signals, environment: Mapping[str, str]) -> Shot:
     """Start ``copytime`` with ``arguments``, send it ``number`` after ``moment`` seconds and wait for its end."""
     child = subprocess.Popen(
@@ -70,7 +85,7 @@ def shoot(arguments: Sequence[str], moment: float, number: signal.Signals, envir
         try:
             _, said = child.communicate(timeout=_PATIENCE)
         except subprocess.TimeoutExpired:
-            complaints.append(f"still running {_PATIENCE:.0f} s later")
+            complaints.append(f"still running {_PATIENCE:.0f} s later: {_at_what(child.pid)}")
             child.kill()
             _, said = child.communicate()
         _, alive = psutil.wait_procs(family, timeout=5)

@@ -1,27 +1,30 @@
 """Faults of drives through every command that works on one: an exit code, a clear word, the logbook whole, nothing left.
 
 What is tested where (L, S: qualify with large, with small files; T: sustain; C, R: copy to the drive and from it; K:
-self-check; W: watch). 'here' is this module; the others lie in tests/drive (faults, small, sustain, copy, selfcheck, watch).
+self-check; W: watch). 'here' is this module, which holds the table against what it tests; the others lie in tests/drive.
+'n/a': the command never does what the fault hits. '-': not tested: most have a neighbour in their row that runs the same
+code below.
 
-=========================  ==========  ======  ========  ======  ======  =========  ===
-fault                      L           S       T         C       R       K          W
-=========================  ==========  ======  ========  ======  ======  =========  ===
-full before                faults      -       sustain   copy    n/a     selfcheck  n/a
-full in the middle         faults      small   sustain   copy    n/a     here       n/a
-quota (EDQUOT, by FUSE)    faults      here    here      here    n/a     here       n/a
-turned read-only           faults      here    here      here    n/a     -          n/a
-device shrunk or detached  faults      small   -         here    here    -          -
-program behind it dies     faults      here    sustain   here    here    here       n/a
-EIO on writing             faults      small   sustain   here    n/a     here       n/a
-EIO on reading             faults      small   sustain   -       copy    here       n/a
-EIO on flushing            faults      small   -         here    n/a     -          n/a
-hangs                      here        here    here      here    here    here       -
-short counts               faults      -       here      here    -       -          n/a
-pauses                     faults      -       sustain   -       -       -          n/a
-wrong data                 drive/test_verification  -   copy    -       selfcheck  n/a
-wrong sizes told           -           -       -         -       here    -          n/a
-unmounted under it         faults      -       -         -       -       -          -
-=========================  ==========  ======  ========  ======  ======  =========  ===
+=========================  ============  =======  =========  ======  ======  ===========  ====
+fault                      L             S        T          C       R       K            W
+=========================  ============  =======  =========  ======  ======  ===========  ====
+gone before the start      here          here     here       here    here    here         here
+full before                faults        -        sustain    copy    n/a     selfcheck    n/a
+full in the middle         faults        small    sustain    copy    n/a     here         n/a
+quota (EDQUOT, by FUSE)    faults        here     here       here    n/a     here         n/a
+turned read-only           faults        here     here       here    n/a     -            n/a
+device shrunk or detached  faults        small    here       here    here    -            -
+program behind it dies     faults        here     sustain    here    here    here         n/a
+EIO on writing             faults        small    sustain    here    here    here         n/a
+EIO on reading             faults        small    sustain    -       here    here         n/a
+EIO on flushing            faults        small    here       here    n/a     -            n/a
+hangs                      here          here     here       here    here    here         -
+short counts               faults        -        here       here    -       -            n/a
+pauses                     faults        -        sustain    -       -       -            n/a
+wrong data                 verification  -        -          copy    n/a     selfcheck    n/a
+wrong sizes told           -             -        -          -       here    -            n/a
+unmounted under it         faults        -        -          -       -       -            -
+=========================  ============  =======  =========  ======  ======  ===========  ====
 
 A real quota is not tried: the kernel has it, but it holds for nobody who may do everything, and its tools are not here.
 Clocks that are set back and machines that sleep are in test_clocks.py, signals in test_signals.py.
@@ -112,6 +115,7 @@ ERRORS: dict[str, tuple[dict[str, Any], str]] = {
     "full": ({"write_error": [20 * MB, errno.ENOSPC]}, "full"),
     "quota": ({"write_error": [20 * MB, errno.EDQUOT]}, "quota"),
     "read-only": ({"write_error": [20 * MB, errno.EROFS]}, "read-only"),
+    "EIO on flushing": ({"fsync_error": errno.EIO}, "I/O error"),
     "EIO on reading": ({"read_error": [10 * MB, errno.EIO]}, "I/O error|Input/output error"),
 }
 
@@ -123,6 +127,7 @@ HOLES = [
     *(("full", name) for name in ("selfcheck",)),
     *(("read-only", name) for name in ("large", "copy to")),
     *(("EIO on reading", name) for name in ("copy from", "selfcheck")),
+    *(("EIO on flushing", name) for name in ("sustain", "copy to")),
 ]
 
 
@@ -145,7 +150,7 @@ def test_errors_of_the_system(fuse: FuseDrive, cli: Cli, places: dict[str, str],
     looked_at(cli, done, {0, 1, 4} if never_reads or name == "selfcheck" else {1})
     told = done.stdout + done.stderr
     assert re.search(said, told) or never_reads, (fault, told)
-    fuse.order(write_error=None, read_error=None)
+    fuse.order(write_error=None, read_error=None, fsync_error=None)
     cli("tidy", "--yes")
     left = [path.name for path in fuse.mount.rglob("*") if "copytime" in path.name]
     assert left == []
@@ -170,7 +175,10 @@ def test_a_drive_that_hangs_is_told(fuse: FuseDrive, places: dict[str, str], nam
     assert "does not answer any more" in said
 
 
-@pytest.mark.parametrize("name", ["small", "copy to", "copy from", "selfcheck"])
+DIES = ["small", "copy to", "copy from", "selfcheck"]
+
+
+@pytest.mark.parametrize("name", DIES)
 def test_a_program_that_dies_behind_the_folder(fuse: FuseDrive, cli: Cli, places: dict[str, str], name: str) -> None:
     command = words(name, fuse.mount, places)
     fuse.order(write_rate=10 * MB, read_rate=10 * MB)
@@ -182,6 +190,30 @@ def test_a_program_that_dies_behind_the_folder(fuse: FuseDrive, cli: Cli, places
     printed, said = child.communicate(timeout=120)
     looked_at(cli, subprocess.CompletedProcess(command, child.returncode, printed, said), {1})
     assert re.search("gone|no longer|not connected|aborted|I/O error", printed + said), printed + said
+
+
+#: Every command that is given a place on a drive, as one that a file is to be written to as well.
+GIVEN: tuple[tuple[str, ...], ...] = (
+    *WORKS.values(),
+    ("copy", "{source}", "{drive}/new"),
+    ("copy", "{source}", "{drive}", "--predict"),
+    ("copy", "{drive}", "{elsewhere}"),
+    ("watch", "{drive}"),
+    ("report", "-o", "{drive}/report.md"),
+    ("export", "-o", "{drive}/export.json"),
+)
+
+
+@pytest.mark.parametrize("command", GIVEN, ids=" ".join)
+def test_a_drive_that_is_gone_before_the_start(
+    fuse: FuseDrive, cli: Cli, places: dict[str, str], command: tuple[str, ...]
+) -> None:
+    """What cannot be looked at passes neither for a folder that is not there nor for a name that is free."""
+    fuse.kill()
+    done = cli(*(word.format(drive=fuse.mount, **places) for word in command))
+    looked_at(cli, done, {1})
+    assert "is gone" in done.stderr, done.stderr
+    assert "exists already" not in done.stderr
 
 
 def read_only(drive: LoopDrive) -> None:
@@ -196,16 +228,17 @@ def shrunk(drive: LoopDrive) -> None:
     run("losetup", "-c", drive.device)
 
 
-@pytest.mark.parametrize(
-    ("name", "act", "said"),
-    [
-        ("small", read_only, "read-only"),
-        ("sustain", read_only, "read-only"),
-        ("copy to", read_only, "read-only"),
-        ("copy to", shrunk, "I/O error|read-only"),
-        ("copy from", shrunk, "Input/output error"),
-    ],
-)
+REAL: list[tuple[str, Callable[[LoopDrive], None], str]] = [
+    ("small", read_only, "read-only"),
+    ("sustain", read_only, "read-only"),
+    ("copy to", read_only, "read-only"),
+    ("sustain", shrunk, "I/O error|read-only"),
+    ("copy to", shrunk, "I/O error|read-only"),
+    ("copy from", shrunk, "Input/output error"),
+]
+
+
+@pytest.mark.parametrize(("name", "act", "said"), REAL)
 def test_real_drives_that_fail(
     drive: LoopDrive,
     throttle: Throttle,
@@ -232,8 +265,56 @@ def test_real_drives_that_fail(
     assert re.search(said, printed + told), printed + told
 
 
-@pytest.mark.parametrize("name", ["sustain", "copy to"])
+SHORT = ["sustain", "copy to"]
+
+
+@pytest.mark.parametrize("name", SHORT)
 def test_short_counts_are_finished(fuse: FuseDrive, cli: Cli, places: dict[str, str], name: str) -> None:
     command = words(name, fuse.mount, places)
     fuse.order(short_write=[20 * MB, 5000])
     looked_at(cli, cli(*command), {0})
+
+
+#: Commands whose source tells sizes that are not true; the others write their files themselves.
+MISTOLD = ["copy from"]
+
+
+@pytest.mark.parametrize("more", [5000, -3000])
+@pytest.mark.parametrize("name", MISTOLD)
+def test_wrong_sizes_told(fuse: FuseDrive, cli: Cli, places: dict[str, str], name: str, more: int) -> None:
+    """What has another length than its file system tells is left out, and every file of it is told."""
+    command = words(name, fuse.mount, places)
+    fuse.order(size_more=more)
+    done = cli(*command)
+    looked_at(cli, done, {1})
+    assert "84 not copied" in done.stderr
+    assert [path.name for path in Path(places["elsewhere"]).rglob("*") if path.is_file()] == []
+
+
+#: How the columns of the table above are called in here.
+COLUMNS = dict(zip("LSTCRK", WORKS, strict=True)) | {"W": "watch"}
+
+ROWS = {"full": "full in the middle", "quota": "quota (EDQUOT, by FUSE)", "read-only": "turned read-only"}
+
+
+def tested_here() -> set[tuple[str, str]]:
+    """List (fault, command) of everything that the tests of this module are given."""
+    found = {(ROWS.get(fault, fault), name) for fault, name in HOLES}
+    found |= {("hangs", name) for name in WORKS} | {("program behind it dies", name) for name in DIES}
+    found |= {("turned read-only" if act is read_only else "device shrunk or detached", name) for name, act, _ in REAL}
+    found |= {("short counts", name) for name in SHORT} | {("wrong sizes told", name) for name in MISTOLD}
+    found |= {("gone before the start", name) for name, command in WORKS.items() if command in GIVEN}
+    return found | {("gone before the start", command[0]) for command in GIVEN if command[0] == "watch"}
+
+
+def test_the_table_says_what_is_tested() -> None:
+    text = (__doc__ or "").splitlines()
+    first, second, last = (at for at, line in enumerate(text) if line.startswith("==="))
+    assert text[first + 1].split() == ["fault", *COLUMNS]
+    named = [re.split(r" {2,}", line) for line in text[second + 1 : last]]
+    cells = {(row[0], name): cell for row in named for name, cell in zip(COLUMNS.values(), row[1:], strict=True)}
+    tested = tested_here()
+    assert {where for where, cell in cells.items() if cell == "here"} <= tested
+    assert {cells[where] for where in tested} <= set(cells.values()) - {"-", "n/a"}
+    others = set(cells.values()) - {"here", "-", "n/a"}
+    assert [name for name in sorted(others) if not (Path(__file__).parent.parent / f"drive/test_{name}.py").exists()] == []

@@ -7,7 +7,8 @@ read_rate, write_rate   bytes per second, kept by a debt clock: each request is 
 drop                    [bytes written, new write rate]: the fast phase ends there
 write_error, read_error [bytes, errno]: the request that crosses this many bytes comes back short, the next one fails
 short_write             [bytes, count]: the request that crosses takes only so many bytes, once
-fsync_error             errno for the next fsync
+fsync_error             errno for the next fsync of a file that is measured or copied
+size_more               so many bytes more than it has are told of every file; below zero, less
 flip                    [offset, bit]: one bit of a byte read at this offset of a large file is turned
 stall                   [bytes written, seconds]: one pause
 hang                    true: nothing is answered until it turns false
@@ -18,6 +19,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import stat
 import subprocess
 import sys
 import threading
@@ -104,7 +106,11 @@ def serve(mount: str, backing: str, control: str) -> None:
                 found = os.lstat(self.place(path))
             except OSError as error:
                 raise mfusepy.FuseOSError(error.errno) from None
-            return {name: getattr(found, name) for name in ("st_mode", "st_nlink", "st_size", "st_uid", "st_gid")}
+            told = {name: getattr(found, name) for name in ("st_mode", "st_nlink", "st_size", "st_uid", "st_gid")}
+            more = self.order("size_more")
+            if more and stat.S_ISREG(found.st_mode):
+                told["st_size"] = max(0, found.st_size + int(more))
+            return told
 
         def readdir(self, path: str, fh: int) -> list[str]:
             return [".", "..", *os.listdir(self.place(path))]
@@ -151,7 +157,7 @@ def serve(mount: str, backing: str, control: str) -> None:
 
         def fsync(self, path: str, datasync: int, fh: int) -> int:
             order = self.order("fsync_error")
-            if order and ("large" in path or "/f0" in path):
+            if order and ("large" in path or "/f0" in path or path.endswith(".part")):
                 raise mfusepy.FuseOSError(int(order))
             return 0
 

@@ -47,19 +47,20 @@ def _block(one: Block) -> list[str]:
         case Heading():
             return [f"### {_text(one.text)}"]
         case Paragraph():
-            return [f"**{_text(one.lead)}** {_text(one.text)}" if one.lead else _text(one.text)]
+            return [_led(one.lead, one.text)]
         case Bullets():
-            return [f"- **{_text(lead)}** {_text(item)}" if lead else f"- {_text(item)}" for lead, item in one.pairs]
+            return [f"- {_led(lead, item)}" for lead, item in one.pairs]
         case Table():
             return _table(one)
         case Figure():
-            return [f"*Chart (drawn in the HTML form of this report): {_text(one.caption)}* {_text(one.alt)}"]
+            words = f"Chart (drawn in the HTML form of this report): {one.caption}"
+            return [f"{_marked('*', words)} {_text(one.alt)}"]
         case Listing():
             return _listing(one)
 
 
 def _table(one: Table) -> list[str]:
-    lines = [f"*{_text(one.caption)}*", ""]
+    lines = [_marked("*", one.caption), ""]
     lines.append(f"| {' | '.join(_text(column.title) for column in one.columns)} |")
     lines.append(f"| {' | '.join('---:' if column.figure else '---' for column in one.columns)} |")
     lines += [f"| {' | '.join(_text(cell, in_table=True) for cell in row)} |" for row in one.rows]
@@ -73,9 +74,27 @@ def _listing(one: Listing) -> list[str]:
     return [fence, *shown, fence]
 
 
+def _led(lead: str, text: str) -> str:
+    """Write text after words that stand out, if there are any."""
+    return f"{_marked('**', lead)} {_text(text)}" if lead.strip() else _text(text)
+
+
+def _marked(mark: str, text: str) -> str:
+    """Write text between marks that make it stand out.
+
+    Round nothing they would be a rule or an item of a list (CommonMark 0.31, 4.1 and 5.2), so nothing is written then.
+    """
+    made = _text(text)
+    return f"{mark}{made}{mark}" if made else ""
+
+
 def _text(text: str, *, in_table: bool = False) -> str:
-    """Write text so that it is shown and nothing else; what looks like an address stands as code, which no viewer links."""
-    words = plain(text, limit=_LIMIT).split(" ")
+    """Write text so that it is shown and nothing else; what looks like an address stands as code, which no viewer links.
+
+    Spaces at its ends are never shown, but they would make code of a line, hide what begins a list, and keep marks from
+    closing.
+    """
+    words = plain(text, limit=_LIMIT).strip().split(" ")
     made = " ".join(
         _code(word, in_table=in_table) if _ADDRESS.search(word) else _SPECIAL.sub(r"\\\1", word) for word in words
     )

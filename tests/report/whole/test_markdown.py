@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
@@ -75,7 +75,19 @@ def test_every_row_has_all_its_cells(text: str) -> None:
             counts.clear()
 
 
-@given(st.text(max_size=60))
+#: Few letters that mean much, so that what they mean together is tried often.
+_TELLING = st.text("  \u00a0-+*=_#>`~|1.)[]<&\\:a\t\n", max_size=12)
+
+
+@given(st.text(max_size=60) | _TELLING)
+@example("")
+@example(" ")  # marks round it were a rule
+@example("\u00a0")
+@example("    a")  # was code
+@example(" - a")  # was a list
+@example(" 1. a")
+@example("   ===")
+@example("a ")  # marks round it were stars
 def test_no_text_becomes_more_than_text(name: str) -> None:
     column = (Column("a"), Column("b"))
     blocks = (
@@ -107,3 +119,11 @@ def test_one_line_has_the_date(tmp_path: Path) -> None:
 
 def test_an_invented_logbook_is_marked(tmp_path: Path) -> None:
     assert "> **INVENTED.** " in markdown(demo_report(tmp_path))
+
+
+def test_words_that_stand_out_do_so_whatever_spaces_they_bring() -> None:
+    blank = (Paragraph("text", lead=" "), Bullets(("c",), (" ",)))
+    blocks = (Paragraph("text", lead=" a "), Bullets(("text",), (" b ",)), *blank)
+    made = Report(title="t", subtitle="s", created="c", version="v", sections=(Section(title="One", blocks=blocks),))
+    lines = markdown(made).splitlines()
+    assert [line for line in lines if "text" in line or line == "- c"] == ["**a** text", "- **b** text", "text", "- c"]
