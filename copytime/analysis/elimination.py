@@ -143,7 +143,7 @@ def _flags(one: Observation, known: Known, certainty: Certainty, setter: Part | 
     flags = []
     if any(link.fell_back for link in one.links):
         flags.append(Flag.FELL_BACK)
-    if any(link.declared and any(low / 2 <= one.rate <= low for _, low in link.lower) for link in one.links):
+    if any(link.declared and _may_have_fallen_back(link, one.rate) for link in one.links):
         flags.append(Flag.MAY_HAVE_FALLEN_BACK)
     if certainty is Certainty.AT_CEILING:
         flags.append(Flag.CAPPED_BY_LINK)
@@ -154,6 +154,11 @@ def _flags(one: Observation, known: Known, certainty: Certainty, setter: Part | 
     if any(other.payload == one.payload and known.clearly_faster(other, one) for other in rated):
         flags.append(Flag.SLOWER_THAN_RATED)
     return tuple(flags)
+
+
+def _may_have_fallen_back(link: LinkState, rate: float) -> bool:
+    """Tell whether a rate is what a lower mode would give, and nothing shows that the link is faster."""
+    return any(low / 2 <= rate <= low and name not in link.usually_above for name, low in link.lower)
 
 
 def verdict_of(one: Judgement, *, cap: float | None = None) -> Verdict:

@@ -74,7 +74,8 @@ class LinkState:
     """A link of a chain as far as it bounds a rate.
 
     ``ceiling`` is in bytes per second, None where the mode is not known. ``lower`` are the ceilings of the modes that it may
-    have fallen back to. ``at_ceiling`` and ``excluded_below`` are shares, None where no share tells (tunnels).
+    have fallen back to, ``usually_above`` the names of those that it exceeded on other visits. ``at_ceiling`` and
+    ``excluded_below`` are shares, None where no share tells (tunnels).
     """
 
     part: Part
@@ -84,6 +85,7 @@ class LinkState:
     declared: bool = False
     lower: tuple[tuple[str, float], ...] = ()
     fell_back: bool = False
+    usually_above: tuple[str, ...] = ()
 
 
 def link_state(part: Part, link: Link | None, *, fell_back: bool = False) -> LinkState:
@@ -113,7 +115,8 @@ class Observation:
     the drive is a hard disk (None: not known). ``usable`` is False where memory answered for the drive or nothing was moved.
     ``content`` names the very payload where it has a name: copies of it are alike, whatever it is. ``recipe`` names the
     sizes of small files that were made for the purpose: files of another size are another thing. ``access`` tells whether
-    the bytes went past memory or through it, ``file_system`` what lay on the drive; None where that is not known.
+    the bytes went past memory or through it, ``file_system`` what lay on the drive, ``port`` where it was plugged in; None
+    where that is not known.
     """
 
     id: str
@@ -137,6 +140,7 @@ class Observation:
     recipe: str | None = None
     access: Access | None = None
     file_system: str | None = None
+    port: str | None = None
 
     @property
     def rate(self) -> float:

@@ -19,7 +19,7 @@ from copytime.analysis.evidence import (
 from copytime.records import Direction, Part
 from copytime.units import rate_text, size_text
 
-__all__ = ["next_test", "told"]
+__all__ = ["called_part", "next_test", "swapped", "told"]
 
 _WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the drive"}
 
@@ -41,14 +41,14 @@ def told(one: Judgement) -> Judgement:
     return replace(one, next_test=test, overturn=overturn, sentences=tuple(said))
 
 
-def _called(part: Part) -> str:
+def called_part(part: Part) -> str:
     """Name a part within a sentence; of a link's long title only its beginning, before the first comma."""
     name = part.name.partition(",")[0] if part.kind in ("link", "inner link") else part.name
     return f"the {part.kind} {name}"
 
 
 def _listed(parts: Sequence[Part], word: str = "or") -> str:
-    names = [_called(part) for part in parts]
+    names = [called_part(part) for part in parts]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}" if names else "nothing"
 
 
@@ -62,13 +62,13 @@ def _verdict(one: Judgement) -> str:
     lead = f"{rate_text(observation.rate)} MB/s, {_what(observation)}: "
     setter = one.pace_setter
     if one.certainty is Certainty.AT_CEILING and setter is not None:
-        return f"{lead}{_called(setter)} is at its ceiling and sets the pace; nothing behind it can be judged."
+        return f"{lead}{called_part(setter)} is at its ceiling and sets the pace; nothing behind it can be judged."
     if one.certainty is Certainty.BY_ELIMINATION and setter is not None:
-        return f"{lead}{_called(setter)} sets the pace; everything else can go faster."
+        return f"{lead}{called_part(setter)} sets the pace; everything else can go faster."
     if one.certainty is Certainty.PROVISIONAL and setter is not None:
         rest = [part for part in one.suspects if part != setter]
         also = f", or one of these, which are cleared only provisionally: {_listed(rest)}" if rest else ""
-        return f"{lead}{_called(setter)} sets the pace, provisionally{also}."
+        return f"{lead}{called_part(setter)} sets the pace, provisionally{also}."
     if one.in_turn:
         return f"{lead}{_listed(one.suspects, 'and')} work in turn and set the pace together."
     if one.certainty is Certainty.UNDECIDED:
@@ -81,7 +81,7 @@ def _cleared(one: Clearing) -> str:
     # what a maker states holds for no host, link or cable in particular, and the evidence names itself
     reasons = () if RATED in one.reasons and len(one.evidence) == 1 else one.reasons
     why = f" ({'; '.join(reasons)})" if reasons else ""
-    return f"{how}: {_called(one.part)}, by {', '.join(one.evidence)}{why}."
+    return f"{how}: {called_part(one.part)}, by {', '.join(one.evidence)}{why}."
 
 
 def _alive(one: Judgement) -> str:
@@ -92,12 +92,19 @@ def _alive(one: Judgement) -> str:
 
 def _overturn(one: Judgement) -> str | None:
     """Name the swap that would show a verdict to be wrong."""
-    setter = one.pace_setter
-    if setter is None or one.certainty not in (Certainty.BY_ELIMINATION, Certainty.PROVISIONAL):
+    setter = swapped(one)
+    if setter is None:
         return None
     if setter.kind == "drive":
         return f"It would be overturned if another drive in place of {setter.name} were no faster."
-    return f"It would be overturned if this drive were no faster without {_called(setter)}."
+    return f"It would be overturned if this drive were no faster without {called_part(setter)}."
+
+
+def swapped(one: Judgement) -> Part | None:
+    """Return the part whose swap would overturn a verdict, None where no part was named or a standard sets the bound."""
+    if one.in_turn:
+        return next((part for part in one.uncleared if part.kind != "drive"), None)
+    return one.pace_setter if one.certainty in (Certainty.BY_ELIMINATION, Certainty.PROVISIONAL) else None
 
 
 def next_test(one: Judgement) -> str | None:
@@ -135,7 +142,7 @@ def _split(one: Judgement, suspects: list[Part]) -> str:
         return f"a drive that is known to be faster than {name}{rest}{on}, {what}: if it is faster, {name} sets the pace."
     swap = suspects[-1]
     via = f" by {cable.name}" if cable is not None and swap.kind != "cable" else ""
-    return f"{name}{on}{via} with something else in place of {_called(swap)}, {what}."
+    return f"{name}{on}{via} with something else in place of {called_part(swap)}, {what}."
 
 
 def _firm_up(one: Judgement, weak: Clearing) -> str:
@@ -144,13 +151,13 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     what = _what(observation)
     host = observation.part_of("host")
     on = f" on {host.name}" if host is not None else ""
-    name = _called(weak.part)
+    name = called_part(weak.part)
     for reason in weak.reasons:
         if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
             return f"a sustained run{size} with {name}, {what}."
         if reason == "the link is declared, not seen":
-            return f"look at which mode {name} really gets (copytime drives), or try a shorter cable and another port."
+            return f"look at which mode {name} really gets (copytime drives), or try another cable and nothing else."
         if reason == "read back just after it was written":
             return f"read from {name} again after it was detached and rested, {what}."
         if reason == "seen on one visit only":
@@ -163,7 +170,7 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     if drive is not None and setter is not None and setter.kind != "drive":
         return (
             f"a drive that is 1.5 times as fast by itself as {drive.name}, or as slow, in its place{on}, {what}: the "
-            f"same rate would show that {_called(setter)} bounds it."
+            f"same rate would show that {called_part(setter)} bounds it."
         )
     return _swap(one, weak)
 
@@ -179,7 +186,7 @@ def _swap(one: Judgement, weak: Clearing) -> str:
     on = f" on {host.name}" if host is not None and part.kind != "host" else ""
     payload = ", the same payload" if observation.payload in LOOSE else ""
     same = f"with nothing else changed{on}, {_what(observation)}{payload}"
-    cleared = f" and {_called(weak.part)} is cleared" if part != weak.part else ""
+    cleared = f" and {called_part(weak.part)} is cleared" if part != weak.part else ""
     if part.kind == "drive":
         return (
             f"a drive that is known to be faster than {part.name} in its place, {same}: if it is faster, {part.name} sets "

@@ -117,5 +117,6 @@ def observation_of(
         recipe=result.recipe,
         access=result.access,
         file_system=next((part.name for part in members if part.kind == "file system"), None),
+        port=next((part.name for part in members if part.kind == "port"), None),
         usable=result.witness is not Witness.CACHED,
     )

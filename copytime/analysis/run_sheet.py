@@ -37,11 +37,15 @@ class Basis(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
-    """How long a run is expected to take, in seconds, and what that rests on."""
+    """How long a run is expected to take, in seconds, and what that rests on.
+
+    ``bridge`` is the one that it takes for granted where none was planned.
+    """
 
     seconds: float
     basis: Basis
     rests_on: str
+    bridge: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,7 +84,7 @@ def _fell_back(one: ChainLink, mode: Link) -> list[str]:
         return [
             (
                 f"It runs at {_words(mode)}, {mb}/s at the most. If drive, cable and port are all made for more, "
-                "try another cable and port."
+                "try another cable, then another port."
             )
         ]
     if one.possible is not None and one.possible.ceiling > mode.ceiling * 1.001:
@@ -98,7 +98,7 @@ def _fell_back(one: ChainLink, mode: Link) -> list[str]:
         return [
             (
                 f"SATA runs at {mode.signalling / 1e9:g} Gb/s, {mb}/s at the most: port, cable or drive is made for no "
-                "more, or the link fell back. Try another cable and port."
+                "more, or the link fell back. Try another cable, then another port."
             )
         ]
     return []

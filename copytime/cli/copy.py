@@ -110,12 +110,12 @@ def copy(
 def describe(plan: CopyPlan) -> str:
     """Tell what will happen, in a few lines."""
     from copytime.safetext import plain
-    from copytime.units import size_text
+    from copytime.units import many, size_text
     from copytime.visits.telling import behind
 
     tree = plan.tree
-    counts = [f"{len(tree.files)} files of {size_text(tree.total_bytes)} ({plan.large_files} of them large)"]
-    counts += [f"{len(tree.folders) - 1} folders", f"{len(tree.links)} links"] if len(tree.folders) > 1 else []
+    counts = [f"{many(len(tree.files), 'file')} of {size_text(tree.total_bytes)} ({plan.large_files} of them large)"]
+    counts += [many(len(tree.folders) - 1, "folder"), many(len(tree.links), "link")] if len(tree.folders) > 1 else []
     under_test = "the destination" if plan.under_test is plan.destination else "the source"
     lines = [
         f"from     {plain(plan.source.path)}: {plain(plan.source.file_system)}, {behind(plan.source)}",
@@ -127,7 +127,8 @@ def describe(plan: CopyPlan) -> str:
     if plan.back:
         lines.append("back     into a scratch folder beside the source, which is removed at the end")
     if tree.special:
-        lines.append(f"left     {len(tree.special)} that are neither files, folders nor links")
+        kinds = many(len(tree.special), "that is no file, folder or link", "that are no files, folders or links")
+        lines.append(f"left     {kinds}")
     return "\n".join(lines + [f"note     {remark}" for remark in plan.remarks])
 
 

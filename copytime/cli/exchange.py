@@ -97,13 +97,17 @@ def _count(number: int, one: str, many: str | None = None, *, dry_run: bool) -> 
     )
 
 
+def _there(number: int) -> str:
+    return f"{number} {'was' if number == 1 else 'were'} there already"
+
+
 def _tell(found: Imported, *, dry_run: bool) -> None:
-    said = f"{_count(found.notes, 'note', dry_run=dry_run)} new, {found.known_notes} were there already"
+    said = f"{_count(found.notes, 'note', dry_run=dry_run)} new, {_there(found.known_notes)}"
     if found.kit or found.changed_kit:
         pieces = _count(found.kit, "piece of kit", "pieces of kit", dry_run=dry_run)
         said += f"; {pieces} new, {found.changed_kit} changed"
     if found.runs or found.known_runs:
-        said += f"; {_count(found.runs, 'qualification', dry_run=dry_run)} new, {found.known_runs} were there already"
+        said += f"; {_count(found.runs, 'qualification', dry_run=dry_run)} new, {_there(found.known_runs)}"
     if found.empty:
         rows = "planned row is still empty and was" if found.empty == 1 else "planned rows are still empty and were"
         said += f"; {found.empty} {rows} passed over"

@@ -13,6 +13,7 @@ from pathlib import Path
 from copytime.errors import InputError, LogbookError
 from copytime.logbook.store import Logbook
 from copytime.safetext import plain
+from copytime.units import many
 from copytime.wholefile import draft_beside, give_name
 
 __all__ = ["Merged", "back_up", "check", "merge", "open_other"]
@@ -32,8 +33,9 @@ class Merged:
 
     def __str__(self) -> str:
         return (
-            f"{self.qualifications} qualifications, {self.notes} notes and {self.kit} pieces of kit are new, "
-            f"{self.renewed} were brought up to date"
+            f"{many(self.qualifications, 'qualification')}, {many(self.notes, 'note')} and "
+            f"{many(self.kit, 'piece of kit', 'pieces of kit')} are new, "
+            f"{self.renewed} {'was' if self.renewed == 1 else 'were'} brought up to date"
         )
 
 

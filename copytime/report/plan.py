@@ -147,6 +147,8 @@ def _expected(one: RunSheet) -> list[str]:
     lines = [_fitted(("drive", "what", "size", "runs", "each", "by"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
     for said, letter in letters.items():
         lines += _led(f"by {letter}", plain(said))
+    if any(of.expected.bridge for of, _ in _combinations(one)):
+        lines += _led("", "a bridge in brackets is not planned, the time takes it for granted: --bridge DRIVE=NAME plans it")
     return lines
 
 
@@ -165,15 +167,22 @@ def _date(one: RunSheet, visit: int) -> str | None:
     return None if one.date is None else (date.fromisoformat(one.date) + timedelta(days=visit - 1)).isoformat()
 
 
+def _through(of: Combination) -> str:
+    """Name the bridge; in brackets that which the time takes for granted where none was planned."""
+    if of.bridge or not of.expected.bridge:
+        return plain(of.bridge or "-")
+    return f"({plain(of.expected.bridge)})"
+
+
 def _day(one: RunSheet, day: Day) -> list[str]:
     named = f" ({_date(one, day.visit)})" if one.date else ""
     span = f"{_moment(one, 0)} to {_moment(one, day.seconds)}"
     lines = [f"day {day.visit}{named}: {span}, {len(day.runs)} runs in {duration_text(day.seconds)}"]
-    through = any(run.of.bridge for run in day.runs)
+    through = any(_through(run.of) != "-" for run in day.runs)
     rows = []
     for place, run in enumerate(day.runs):
         same = place > 0 and day.runs[place - 1].of.unit == run.of.unit
-        bridge = (plain(run.of.bridge or "-"),) if through else ()
+        bridge = (_through(run.of),) if through else ()
         rows.append(
             (
                 str(run.number),
@@ -349,4 +358,5 @@ def _run_object(one: RunSheet, run: Run, identifier: str) -> dict[str, Any]:
         "expected_seconds": run.of.expected.seconds,
         "basis": run.of.expected.basis.value,
         "rests_on": run.of.expected.rests_on,
+        "assumed_bridge": run.of.expected.bridge,
     }

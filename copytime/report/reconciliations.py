@@ -9,6 +9,7 @@ from typing import Any
 from copytime.analysis.buying import model_of
 from copytime.analysis.capping import Model
 from copytime.analysis.elimination import Certainty, Judgement
+from copytime.analysis.next_test import called_part, swapped
 from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
@@ -25,6 +26,7 @@ __all__ = [
     "certainty_word",
     "explained",
     "finding_lines",
+    "overturning_lines",
     "own_words",
     "reconciliation_document",
     "reconciliation_text",
@@ -52,6 +54,7 @@ def reconciliation_text(
             for one in found.overheads
             if (one.host, one.direction) == (host, direction)
         ]
+        said += overturning_lines(here)
         lines += [f"{plain(host or '', limit=60)}, {direction}", _table(here, width), "", *_fitted(said, width), ""]
     lines += _fitted([*asymmetries(found), *advice_lines(buying, loading, ratios)], width)
     if test is not None:
@@ -160,8 +163,18 @@ def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart]) -
             lines.append(f"- {plain(one.note.drive or '', limit=40)}: {plain(one.judgement.sentences[0], limit=600)}")
         if "may-have-fallen-back" in one.judgement.flags and not one.doubts:
             lead = "  Its" if one.judgement.observation.id not in told else f"- {plain(one.note.drive or '', limit=40)}: its"
-            lines.append(f"{lead} link may have fallen back to a lower mode: try another cable and port.")
+            lines.append(f"{lead} link may have fallen back to a lower mode: try another cable, then another port.")
     return lines
+
+
+def overturning_lines(several: Iterable[Reconciled]) -> list[str]:
+    """Name once, for all verdicts on one host and direction, the parts whose swap would overturn what was said of them."""
+    parts = [swapped(one.judgement) for one in several if not one.doubts]
+    names = list(dict.fromkeys(called_part(part) for part in parts if part is not None))
+    if not names:
+        return []
+    listed = " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return [f"- This holds unless a swap changes nothing: of {plain(listed, limit=1000)}."]
 
 
 def shared_sentence(one: SharedPart) -> str:

@@ -33,7 +33,7 @@ _WAYS = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the dri
 _FLAGS = {
     "capped-by-bridge": "capped by the bridge",
     "capped-by-link": "capped by the link",
-    "may-have-fallen-back": "may have fallen back: try another cable and port",
+    "may-have-fallen-back": "may have fallen back: try another cable, then another port",
 }
 
 #: Longest sentence that is shown, in characters.

@@ -4,7 +4,16 @@ Inside the program everything is bytes, integer nanoseconds and bytes per second
 MB is 10^6 bytes and MiB is 2^20 bytes (IEC 80000-13:2008, clause 4).
 """
 
-from copytime.units.figures import duration_text, percent_text, rate_text, rate_within, significant, with_margin, within
+from copytime.units.figures import (
+    duration_text,
+    many,
+    percent_text,
+    rate_text,
+    rate_within,
+    significant,
+    with_margin,
+    within,
+)
 from copytime.units.rates import parse_rate
 from copytime.units.reading import Unreadable
 from copytime.units.sizes import GigaBytes, Size, parse_size, size_text
@@ -18,6 +27,7 @@ __all__ = [
     "Unreadable",
     "clock_text",
     "duration_text",
+    "many",
     "parse_rate",
     "parse_size",
     "parse_time",

@@ -8,6 +8,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 __all__ = [
     "duration_text",
+    "many",
     "percent_text",
     "rate_text",
     "rate_within",
@@ -110,3 +111,8 @@ def duration_text(seconds: float) -> str:
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"
     hours, minutes = divmod(round(seconds / 60), 60)
     return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def many(count: int, one: str, several: str | None = None) -> str:
+    """Write a count with its noun."""
+    return f"{count} {one if count == 1 else several or one + 's'}"

@@ -40,17 +40,18 @@ _CHUNK = 64 * 1024 * 1024
 #: So many long streams of a drive and direction are looked at, the newest ones.
 _STREAMS = 3
 
-#: Long streams by drive (lower case) and direction, the newest first.
-Streams = Mapping[tuple[str, str], Sequence[Pass]]
+#: Long streams by drive (lower case) and direction, the newest first, each with the bridge that it went through.
+Streams = Mapping[tuple[str, str], Sequence[tuple[Pass, str | None]]]
 
 
 @dataclass(frozen=True, slots=True)
 class _Own:
-    """How long a drive takes by itself, on what that rests, and how well it is known."""
+    """How long a drive takes by itself, on what that rests, how well it is known, and by which bridge where one was used."""
 
     seconds: float
     basis: Basis
     words: str
+    bridge: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +74,8 @@ class Known:
         if noted is not None:
             return noted
         own = self._own(one)
-        return self._at_host(one, own) or self._alone(one, own)
+        found = self._at_host(one, own) or self._alone(one, own)
+        return replace(found, bridge=own.bridge) if own is not None and not one.bridge else found
 
     def _noted(self, one: Combination) -> Expected | None:
         """Take copies of the same drive through the same bridge at the same host, those of the same payload first."""
@@ -126,14 +128,14 @@ class Known:
             words = f"{rate_text(best.rate)} MB/s on the PC{through} ({visits})"
             if (best.run_bytes or 0) < one.size_bytes and not small:
                 words += f", in a run of {size_text(best.run_bytes or 0)}: no long stream shows that it lasts"
-            return _Own(one.size_bytes / best.rate, Basis.PC, words)
+            return _Own(one.size_bytes / best.rate, Basis.PC, words, bridge.name if bridge else None)
         claimed = max((each.rate for each in like if each.rated), default=None)
         if claimed is not None:
             return _Own(one.size_bytes / claimed, Basis.RATED, f"{rate_text(claimed)} MB/s as its maker rates it")
         return None
 
     def _stream(self, one: Combination) -> _Own | None:
-        for each in self.streams.get((one.drive.lower(), str(one.direction)), ()):
+        for each, bridge in self.streams.get((one.drive.lower(), str(one.direction)), ()):
             if each.trace is None:
                 continue
             chunk, seconds = chunked(each.trace, each.payload_bytes, _CHUNK)
@@ -142,8 +144,11 @@ class Known:
                 found = time_for(one.size_bytes, chunk, seconds, phases_of(chunk, seconds), end=ended)
             except ValueError:  # the trace does not reach so far, and does not show what would follow
                 continue
-            words = f"the trace of a stream of {size_text(each.payload_bytes)} on the PC"
-            return _Own(found.seconds, Basis.PC, words + (", carried on at its last rate" if found.beyond else ""))
+            words = (
+                f"the trace of a stream of {size_text(each.payload_bytes)} on the PC{f' through {bridge}' if bridge else ''}"
+            )
+            words += ", carried on at its last rate" if found.beyond else ""
+            return _Own(found.seconds, Basis.PC, words, bridge)
         return None
 
     def _at_host(self, one: Combination, own: _Own | None) -> Expected | None:
@@ -230,15 +235,15 @@ def known_of(
 
 def long_streams(book: Logbook, measured: Iterable[Observation]) -> Streams:
     """Read the traces of the newest long streams of each drive. Raises LogbookError."""
-    ids: dict[tuple[str, str], list[str]] = defaultdict(list)
+    ids: dict[tuple[str, str], list[tuple[str, str | None]]] = defaultdict(list)
     for one in measured:
         drive = one.part_of("drive")
         if one.workload is Workload.SUSTAIN and one.usable and drive is not None:
-            ids[drive.name.lower(), str(one.direction)] += one.visits
+            ids[drive.name.lower(), str(one.direction)] += [(visit, one.name_of("bridge")) for visit in one.visits]
     return {
         (drive, direction): [
-            each
-            for visit in reversed(visits[-_STREAMS:])
+            (each, bridge)
+            for visit, bridge in reversed(visits[-_STREAMS:])
             for each in book.qualification(visit).passes
             if each.workload is Workload.SUSTAIN and each.direction == direction and each.counts
         ]

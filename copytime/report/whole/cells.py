@@ -17,7 +17,6 @@ __all__ = [
     "interval_text",
     "is_of",
     "joined",
-    "many",
     "payload_of",
     "payload_text",
     "share_text",
@@ -104,8 +103,3 @@ def joined(names: Sequence[str], word: str = "and") -> str:
 def either(names: Sequence[str]) -> str:
     """Join names of which one is meant."""
     return joined(names, "or")
-
-
-def many(count: int, one: str, several: str | None = None) -> str:
-    """Write a count with its noun."""
-    return f"{count} {one if count == 1 else several or one + 's'}"

@@ -15,8 +15,8 @@ from copytime.report.advising import asymmetries, gained
 from copytime.report.comparisons import figure_text
 from copytime.report.reconciliations import certainty_word, finding_lines, own_words, setter_words
 from copytime.report.whole.blocks import Block, Bullets, Column, Heading, Listing, Paragraph, Section, Table
-from copytime.report.whole.cells import NONE, WAY, interval_text, is_of, many
-from copytime.units import duration_text, percent_text, rate_text, significant, size_text
+from copytime.report.whole.cells import NONE, WAY, interval_text, is_of
+from copytime.units import duration_text, many, percent_text, rate_text, significant, size_text
 
 __all__ = ["buying_section", "compared_section", "pace_section"]
 

@@ -12,8 +12,8 @@ from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import NoteKind
 from copytime.records import Direction, Workload
 from copytime.report.whole.blocks import Bullets, Paragraph, Section
-from copytime.report.whole.cells import WAY, either, interval_text, is_of, joined, many
-from copytime.units import duration_text, rate_text, significant
+from copytime.report.whole.cells import WAY, either, interval_text, is_of, joined
+from copytime.units import duration_text, many, rate_text, significant
 
 __all__ = ["shared_words", "short_section"]
 
