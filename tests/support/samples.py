@@ -6,18 +6,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import platform
+import pty
 import re
 import shlex
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Self
 
 from copytime.demo import write_demo
 from tests.support.drives import LoopDrive, Throttle, loop_drive
@@ -103,6 +107,34 @@ def of_demo(command: str, folder: Path) -> str:
     return said.replace(str(home), "/home/quay")
 
 
+class _Screen:
+    """A terminal that a command answers to: wide enough that a long figure does not make two tables of one.
+
+    ``slave`` is its end for the command, ``text`` what was written when it is left.
+    """
+
+    def __init__(self) -> None:
+        self._master, self.slave = pty.openpty()
+        self._parts: list[bytes] = []
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self.text = ""
+
+    def __enter__(self) -> Self:
+        self._reader.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        os.close(self.slave)
+        self._reader.join(10)
+        os.close(self._master)
+        self.text = b"".join(self._parts).decode("utf-8").replace("\r\n", "\n")
+
+    def _read(self) -> None:
+        with contextlib.suppress(OSError):  # EIO: every other end is closed (tty_ioctl(4) of Linux)
+            while part := os.read(self._master, 1 << 16):
+                self._parts.append(part)
+
+
 class Bench:
     """Two drives under the kernel's limit, on which the samples that measure something are run."""
 
@@ -133,14 +165,14 @@ class Bench:
         made = self.throttle.command(sys.executable, "-m", "copytime", *words)
         self._runs += 1
         book = str(self.folder / f"book-{self._runs}.sqlite")  # of its own: what was found before is no part of a sample
-        here = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "120", "COPYTIME_LOGBOOK": book}
-        child = subprocess.Popen(
-            made, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, cwd=self.folder, env=here
-        )
-        meanwhile = {"sustain": self._lower, "watch": self._write}.get(words[0])
-        if meanwhile is not None:
-            meanwhile(child)
-        out, _ = child.communicate(timeout=600)
+        here = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "120", "NO_COLOR": "1", "COPYTIME_LOGBOOK": book}
+        with _Screen() as screen:
+            child = subprocess.Popen(made, stdout=screen.slave, stderr=subprocess.PIPE, text=True, cwd=self.folder, env=here)
+            meanwhile = {"sustain": self._lower, "watch": self._write}.get(words[0])
+            if meanwhile is not None:
+                meanwhile(child)
+            _, told = child.communicate(timeout=600)
+        out = told + screen.text
         read, write = SPEEDS["quayside"]
         self.throttle.limit(self.drives["quayside"].number, read=read, write=write)
         if child.returncode not in (0, 3):
