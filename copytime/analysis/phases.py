@@ -171,11 +171,14 @@ def phases_of(chunk_bytes: int, seconds: Values, *, finest: bool = True) -> Phas
     levels, dips = _without_dips(joined(smoothed(even), _breaks(even), heard, math.log1p(JUMP)))
     made = tuple(_phase(chunk_bytes, seconds, logs, line, heard) for line in levels)
     worst = int(np.argmax(seconds))
+    swings = _oscillation(made)
+    if swings is not None:  # what falls within less than a swing is the edge of one, and no slow decline
+        made = tuple(replace(one, declines=one.declines and one.moved_bytes > swings.period_bytes) for one in made)
     found = Phases(
         chunk_bytes=chunk_bytes,
         phases=made,
         drop=_drop(chunk_bytes, seconds, even, levels, heard),
-        oscillation=_oscillation(made),
+        oscillation=swings,
         dips=dips,
         worst_at_bytes=worst * chunk_bytes,
         worst_rate=float(chunk_bytes / max(seconds[worst], 1e-9)),

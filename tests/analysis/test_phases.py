@@ -77,6 +77,15 @@ def test_an_oscillation_is_known_by_its_rates_and_its_period(kind: str) -> None:
         assert not one.declines
 
 
+def test_what_falls_within_a_swing_is_no_slow_decline() -> None:
+    """A drive that cleans up by turns, and stops being fast within a chunk: that chunk makes the slow half begin faster."""
+    rng = np.random.default_rng(3)
+    swing = np.concatenate([np.full(11, 1.0), [1.8], np.full(12, 2.6)])
+    found = phases_of(2**21, np.tile(swing, 5) * 0.05 * np.exp(rng.normal(0, 0.005, 120)))
+    assert found.oscillation is not None
+    assert not found.declines
+
+
 def test_a_quick_oscillation_shows_as_spread() -> None:
     one = found(swinging(400, 1), 1)
     assert one.drop is None
