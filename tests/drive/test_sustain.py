@@ -62,7 +62,7 @@ def test_the_end_of_a_fast_phase_is_found_to_the_chunk(fuse: FuseDrive) -> None:
 
 
 #: The limits, where the first gives way to the second, and the length of the streams.
-FAST, SLOW, LOWERED, LENGTH = 80 * MB, 25 * MB, 400 * MB, 460 * MB
+FAST, SLOW, LOWERED, LENGTH = 80 * MB, 25 * MB, 400 * MB, 560 * MB
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +107,7 @@ def test_a_limit_that_is_lowered_in_mid_run(quiet_folder: Path, throttle: Thrott
     """The kernel's limit, which nobody here wrote. It grants slices of 100 ms, which a chunk must not be shorter than.
 
     It grants one slice in advance, so that a plain loop too runs up to L * t / (t - 0.1 s) in its first t seconds: 168 MB/s
-    in two seconds under 160, as was seen of us and of a loop in C alike. Here that is 2 % at most. The loop in C writes as
+    in two seconds under 160, as was seen of us and of a loop in C alike; so ours is held against the loop. That writes as
     much before ours and after, under the same limit on the same file system; where its two runs differ, the disk or the
     processors under it all were busy with somebody else, and nothing is shown.
     """
@@ -135,6 +135,8 @@ def _lowered_in_mid_run(drive: LoopDrive, throttle: Throttle, plain: Path) -> No
         controls.append(control(drive, throttle, plain))
         if all(one == pytest.approx(other, rel=0.01) for one, other in zip(*controls, strict=True)):
             break
+    else:
+        pytest.skip(f"the plain loop itself did not come to the same twice under this limit: {controls}")
     before, after = (statistics.mean(rates) for rates in zip(*controls, strict=True))
     drop = written.found.drop
     assert drop is not None
@@ -145,9 +147,10 @@ def _lowered_in_mid_run(drive: LoopDrive, throttle: Throttle, plain: Path) -> No
     )
     assert abs(drop.after_bytes - lowered[0]) <= written.chunk_bytes + 5 * BLOCK  # and what was in hand
     assert drop.before == pytest.approx(before, rel=0.03)
-    assert drop.before == pytest.approx(FAST, rel=0.03)
     assert drop.after == pytest.approx(after, rel=0.03)
-    assert drop.after == pytest.approx(SLOW, rel=0.03)
+    # the limit itself is held by the limiter's own measure: one slice of 100 ms in advance, seldom two
+    assert before == pytest.approx(FAST, rel=0.06)
+    assert after == pytest.approx(SLOW, rel=0.06)
 
 
 def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> None:
