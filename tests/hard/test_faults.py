@@ -297,7 +297,7 @@ COLUMNS = dict(zip("LSTCRK", WORKS, strict=True)) | {"W": "watch"}
 ROWS = {"full": "full in the middle", "quota": "quota (EDQUOT, by FUSE)", "read-only": "turned read-only"}
 
 
-def tested_here() -> set[tuple[str, str]]:
+def covered_here() -> set[tuple[str, str]]:
     """List (fault, command) of everything that the tests of this module are given."""
     found = {(ROWS.get(fault, fault), name) for fault, name in HOLES}
     found |= {("hangs", name) for name in WORKS} | {("program behind it dies", name) for name in DIES}
@@ -313,7 +313,7 @@ def test_the_table_says_what_is_tested() -> None:
     assert text[first + 1].split() == ["fault", *COLUMNS]
     named = [re.split(r" {2,}", line) for line in text[second + 1 : last]]
     cells = {(row[0], name): cell for row in named for name, cell in zip(COLUMNS.values(), row[1:], strict=True)}
-    tested = tested_here()
+    tested = covered_here()
     assert {where for where, cell in cells.items() if cell == "here"} <= tested
     assert {cells[where] for where in tested} <= set(cells.values()) - {"-", "n/a"}
     others = set(cells.values()) - {"here", "-", "n/a"}
