@@ -68,7 +68,7 @@ def test_bytes_come_at_the_limit(make_drive: DriveMaker, throttle_all: Throttle,
 def test_requests_come_at_the_limit(make_drive: DriveMaker, throttle: Throttle, tmp_path: Path, file_system: str) -> None:
     """A file of one block costs one request at least; a plain C loop meets the same limit in the same run."""
     drive = make_drive(file_system, 300)
-    files, limit = 1000, 500
+    files, limit = 2000, 500
     plain = compiled("plain_small.c")
     mine = drive.mount / "mine"
     mine.mkdir()

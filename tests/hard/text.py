@@ -163,8 +163,8 @@ def free(bench: TextBench) -> list[Place]:
     return found
 
 
-#: The one answer that is a name for other programs, which need it to the letter where it goes into a pipe; on a terminal it is
-#: made harmless as all others are (test_text.test_names_of_files_and_mounts_on_a_terminal).
+#: The one answer that is a name for other programs, which need it to the letter where it goes into a pipe; on a terminal it
+#: is made harmless as all others are (test_text.test_names_of_files_and_mounts_on_a_terminal).
 AS_IT_IS = ("logbook path", "--logbook")
 
 
