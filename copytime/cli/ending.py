@@ -48,7 +48,8 @@ class _Request:
             os._exit(130)
         if _ALARM is not None:
             signal.signal(_ALARM, self)
-            signal.setitimer(signal.ITIMER_REAL, LOOK_S)
+            # again and again: one that comes just before a long call into the system does not wake it
+            signal.setitimer(signal.ITIMER_REAL, LOOK_S, LOOK_S)
         if not _on_its_way():  # else it would be raised into the cleaning up
             raise KeyboardInterrupt
 

@@ -21,7 +21,8 @@ from copytime.cli import main
 
 def wait():
     print("ready", flush=True)
-    time.sleep(60)
+    for _ in range(600):  # a signal that comes just before a sleep does not wake it: no sleep is long
+        time.sleep(0.1)
 
 class Lost:
     def __del__(self):
@@ -64,6 +65,9 @@ def asked_to_end(body: str, *numbers: signal.Signals, first: Sequence[str] = ())
     finally:
         child.kill()
         child.wait()
+        for pipe in (child.stdout, child.stderr):
+            if pipe is not None:
+                pipe.close()
     return subprocess.CompletedProcess([], child.returncode, printed, said)
 
 

