@@ -69,7 +69,9 @@ class _Bell:
         self.rung = 0
         self.stop = False
 
-    def __call__(self, _number: int, _frame: FrameType | None) -> None:
+    def __call__(self, number: int, _frame: FrameType | None) -> None:
+        if number == getattr(signal, "SIGALRM", None):  # it comes again and again, and is one request
+            signal.setitimer(signal.ITIMER_REAL, 0)
         self.rung += 1
         self.stop = True  # a plain attribute: an Event's lock might be held by the very thread that the signal interrupts
         if self.rung == 1:

@@ -93,6 +93,17 @@ def test_cleaning_up_is_not_cut_short(again: tuple[signal.Signals, ...]) -> None
     assert done.stderr == "error: interrupted\n"
 
 
+def test_a_request_from_before_the_work_is_one_ring_and_its_cleaning_up_is_waited_for() -> None:
+    body = (
+        "from copytime.cli.stopping import run_stoppable\nfrom copytime.errors import Stopped\ntry:\n    wait()\n"
+        "except BaseException:\n    pass\ndef inside(stop):\n    while not stop():\n        time.sleep(0.05)\n"
+        "    time.sleep(2)\n    print('cleaned', flush=True)\n    raise Stopped('stopped')\n"
+        "run_stoppable(inside, stopping='stopping')"
+    )
+    done = asked_to_end(body, signal.SIGTERM)
+    assert (done.returncode, done.stdout) == (130, "cleaned\n")
+
+
 def test_a_third_request_is_not_waited_with() -> None:
     body = "try:\n    wait()\nfinally:\n    time.sleep(60)"
     done = asked_to_end(body, *SIGNALS)  # three different ones: the same one again may arrive as one
