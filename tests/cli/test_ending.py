@@ -19,10 +19,16 @@ from pathlib import Path
 import copytime.cli.app
 from copytime.cli import main
 
+def take(seconds):
+    time.sleep(seconds)  # reason: it stands for work of that length
+
+def go_on():
+    for _ in range(600):
+        time.sleep(0.1)  # reason: work that takes a minute; a signal just before a sleep does not wake it, so none is long
+
 def wait():
     print("ready", flush=True)
-    for _ in range(600):  # a signal that comes just before a sleep does not wake it: no sleep is long
-        time.sleep(0.1)
+    go_on()
 
 class Lost:
     def __del__(self):
@@ -37,14 +43,14 @@ main([])
 
 #: What may be made of the exception, and goes on for longer than anybody waits.
 SWALLOWED = {
-    "caught": "try:\n    wait()\nexcept BaseException:\n    pass\ntime.sleep(60)",
-    "caught twice": "for _ in range(2):\n    try:\n        wait()\n    except BaseException:\n        pass\ntime.sleep(60)",
-    "in a finalizer": "Lost()\ntime.sleep(60)",
-    "in the collector": "gc.callbacks.append(lambda *_: wait())\ngc.collect()\ngc.callbacks.clear()\ntime.sleep(60)",
+    "caught": "try:\n    wait()\nexcept BaseException:\n    pass\ngo_on()",
+    "caught twice": "for _ in range(2):\n    try:\n        wait()\n    except BaseException:\n        pass\ngo_on()",
+    "in a finalizer": "Lost()\ngo_on()",
+    "in the collector": "gc.callbacks.append(lambda *_: wait())\ngc.collect()\ngc.callbacks.clear()\ngo_on()",
     "made another error": "try:\n    wait()\nexcept BaseException:\n    raise ImportError('somebody failed to import')",
     "before stoppable work": (
         "from copytime.cli.stopping import run_stoppable\nfrom copytime.errors import Stopped\ntry:\n    wait()\n"
-        "except BaseException:\n    pass\ndef inside(stop):\n    while not stop():\n        time.sleep(0.05)\n"
+        "except BaseException:\n    pass\ndef inside(stop):\n    while not stop():\n        take(0.05)\n"
         "    raise Stopped('stopped')\nrun_stoppable(inside, stopping='stopping')"
     ),
     "by a thread at the end": "threading.Thread(target=time.sleep, args=(60,)).start()\nwait()",
@@ -85,8 +91,8 @@ def test_a_request_that_is_swallowed_comes_again(name: str, number: signal.Signa
 def test_cleaning_up_is_not_cut_short(again: tuple[signal.Signals, ...]) -> None:
     """Longer than it takes until a look, with an error of its own in between, as when a file is gone already."""
     body = (
-        "try:\n    wait()\nfinally:\n    print('cleaning', flush=True)\n    time.sleep(1)\n"
-        "    try:\n        raise OSError\n    except OSError:\n        time.sleep(1)\n    print('cleaned')"
+        "try:\n    wait()\nfinally:\n    print('cleaning', flush=True)\n    take(1)\n"
+        "    try:\n        raise OSError\n    except OSError:\n        take(1)\n    print('cleaned')"
     )
     done = asked_to_end(body, signal.SIGTERM, *again)
     assert (done.returncode, done.stdout) == (130, "cleaning\ncleaned\n")
@@ -96,8 +102,8 @@ def test_cleaning_up_is_not_cut_short(again: tuple[signal.Signals, ...]) -> None
 def test_a_request_from_before_the_work_is_one_ring_and_its_cleaning_up_is_waited_for() -> None:
     body = (
         "from copytime.cli.stopping import run_stoppable\nfrom copytime.errors import Stopped\ntry:\n    wait()\n"
-        "except BaseException:\n    pass\ndef inside(stop):\n    while not stop():\n        time.sleep(0.05)\n"
-        "    time.sleep(2)\n    print('cleaned', flush=True)\n    raise Stopped('stopped')\n"
+        "except BaseException:\n    pass\ndef inside(stop):\n    while not stop():\n        take(0.05)\n"
+        "    take(2)\n    print('cleaned', flush=True)\n    raise Stopped('stopped')\n"
         "run_stoppable(inside, stopping='stopping')"
     )
     done = asked_to_end(body, signal.SIGTERM)
@@ -105,7 +111,7 @@ def test_a_request_from_before_the_work_is_one_ring_and_its_cleaning_up_is_waite
 
 
 def test_a_third_request_is_not_waited_with() -> None:
-    body = "try:\n    wait()\nfinally:\n    time.sleep(60)"
+    body = "try:\n    wait()\nfinally:\n    take(60)"
     done = asked_to_end(body, *SIGNALS)  # three different ones: the same one again may arrive as one
     assert (done.returncode, done.stderr) == (130, "")
 
@@ -123,7 +129,7 @@ def test_no_file_is_written_for_somebody_who_asked_for_an_end(tmp_path: Path) ->
 
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGINT])
 def test_what_is_ignored_from_outside_stays_ignored(number: signal.Signals) -> None:
-    body = "print('ready', flush=True)\ntime.sleep(1)\nprint('went on')\nreturn 0"
+    body = "print('ready', flush=True)\ntake(1)\nprint('went on')\nreturn 0"
     done = asked_to_end(body, number, first=["sh", "-c", f"trap '' {number.value}; exec \"$@\"", "sh"])
     assert (done.returncode, done.stdout, done.stderr) == (0, "went on\n", "")
 
