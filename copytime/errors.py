@@ -115,6 +115,7 @@ _MEANING = {
     errno.ENODEV: "the device is gone",
     errno.ENXIO: "the device is gone",
     errno.ENOTCONN: "the file system behind the folder is gone",
+    errno.ECONNABORTED: "the file system behind the folder is gone",  # how Linux ends the FUSE requests that were under way
     errno.ESHUTDOWN: "the file system was shut down",
     errno.ESTALE: "the folder is no longer the one that was opened",
     errno.ETIMEDOUT: "the drive did not answer in time",

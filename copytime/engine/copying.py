@@ -46,8 +46,11 @@ _SINGLE = frozenset(
 
 #: Errors of a source that concern all of it.
 _SOURCE_GONE = frozenset(
-    {errno.ENODEV, errno.ENXIO, errno.ENOTCONN, errno.ESHUTDOWN, errno.EMFILE, errno.ENFILE, errno.ENOMEM}
-)
+    {
+        errno.ENODEV, errno.ENXIO, errno.ENOTCONN, errno.ECONNABORTED, errno.ESHUTDOWN,
+        errno.EMFILE, errno.ENFILE, errno.ENOMEM,
+    }
+)  # fmt: skip
 
 Look = Callable[[int], object]
 
