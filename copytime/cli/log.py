@@ -114,7 +114,8 @@ def _only_for_the_list(ctx: click.Context, called: str) -> None:
 
 
 def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Summary], list[Note]]:
-    """Read what fits."""
+    """Read what fits. Raises InputError, with the nearest name, where nothing does because a name is not known."""
+    from copytime.cli.naming import check_logged
     from copytime.logbook import Logbook
     from copytime.logbook.notes import notes
 
@@ -124,16 +125,16 @@ def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Su
         return [], []
     with book:
         noted = list(notes(book, wanted))
-        if only_notes:
-            return [], noted
         measured = [
             one
-            for one in book.qualifications()
+            for one in (book.qualifications() if not only_notes else ())
             if (wanted.drive is None or one["drive"].lower() == wanted.drive.lower())
             and (wanted.campaign is None or (one["campaign"] or "").lower() == wanted.campaign.lower())
             and (wanted.since is None or one["created"][:10] >= wanted.since)
             and (wanted.until is None or one["created"][:10] <= wanted.until)
         ]
+        if not noted and not measured:
+            check_logged(book, asked)
     return measured, noted
 
 
