@@ -15,7 +15,7 @@ from copytime.notes import PayloadKind
 from copytime.report.frame import document
 from copytime.report.tables import table
 from copytime.safetext import plain, shorten
-from copytime.units import clock_text, duration_text, percent_text, size_text
+from copytime.units import clock_text, duration_text, many, percent_text, size_text
 
 __all__ = ["cautions", "plan_document", "plan_sheet", "plan_text"]
 
@@ -243,10 +243,11 @@ def cautions(one: RunSheet) -> list[str]:
     if written:
         each = ", ".join(f"{plain(name, limit=30)} {size_text(amount)}" for name, amount in written.items())
         whole = f", {size_text(sum(written.values()))} in all" if len(written) > 1 else ""
-        said.append(f"writes to {each}{whole}: that uses up a little of their endurance")
+        said.append(f"writes to {each}{whole}: that uses up a little of {'its' if len(written) == 1 else 'their'} endurance")
     pauses = sum(run.cools for run in one.schedule.runs)
     if pauses:
-        said.append(f"heat: {pauses} long writes are followed by a pause of {duration_text(one.gaps.pause)}")
+        said.append(f"heat: {many(pauses, 'long write')} {'is' if pauses == 1 else 'are'} followed by a pause of "
+                    f"{duration_text(one.gaps.pause)}")  # fmt: skip
     assumed = {run.of.key for run in one.schedule.runs if run.of.expected.basis is Basis.ASSUMED}
     if assumed:
         said.append(

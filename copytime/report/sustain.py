@@ -16,7 +16,7 @@ from copytime.report.documents import document, part_object, pass_object
 from copytime.report.tables import table, verified_line
 from copytime.report.text import STATE, later_lines
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, rate_within, size_text
+from copytime.units import duration_text, percent_text, rate_text, rate_within, size_text, took_text
 
 __all__ = [
     "Stream",
@@ -138,7 +138,7 @@ def _table(streams: Sequence[Stream]) -> str:
             phase_rate(phase),
             f"{rate_text(phase.first)} to {rate_text(phase.last)}" if phase.declines else "-",
             percent_text(phase.spread),
-            duration_text(phase.seconds),
+            took_text(phase.seconds),
             shape_of(each.found, phase),
         )
         for each in streams
@@ -171,7 +171,7 @@ def _said(each: Stream, *, several: bool) -> list[str]:
     what = "wrote" if one.direction is Direction.TO_DRIVE else "read"
     files = f" in {one.files} files" if one.files > 1 else ""
     rate = f"on average {rate_text(one.rate)} MB/s; witness {one.witness}, {one.access}"
-    lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {duration_text(one.elapsed_ns / 1e9)}, {rate}"]
+    lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {took_text(one.elapsed_ns / 1e9)}, {rate}"]
     if one.cut_short is not None:
         flushed = "" if one.flush_ns or one.direction is Direction.FROM_DRIVE else ", and nothing flushed it"
         lines.append(f"cut       short: {plain(one.cut_short, limit=300)}{flushed}; no finished pass{of}")

@@ -11,7 +11,7 @@ from copytime.report.sustain import Stream, cause_of, phase_rate, shape_of, stre
 from copytime.report.tables import any_visit, rate_with_margin
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, either, payload_of, share_text, visit_text
-from copytime.units import duration_text, percent_text, rate_text, significant, size_text
+from copytime.units import percent_text, rate_text, significant, size_text, took_text
 
 __all__ = ["pc_section", "streams_section"]
 
@@ -238,7 +238,7 @@ def streams_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
             size_text(phase.to_bytes),
             phase_rate(phase),
             percent_text(phase.spread),
-            duration_text(phase.seconds),
+            took_text(phase.seconds),
             shape_of(stream.found, phase),
         )
         for visit, stream in found
@@ -273,7 +273,7 @@ def _stream_words(visit: Qualification, stream: Stream) -> str:
     said = [
         (
             f"{drive_name(visit)}, {one.direction} ({visit_text(visit)}): {size_text(one.payload_bytes)} in "
-            f"{duration_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; counters {one.witness}, "
+            f"{took_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; counters {one.witness}, "
             f"{one.access}."
         )
     ]
