@@ -26,6 +26,7 @@ from copytime.safetext import plain
 
 if TYPE_CHECKING:
     from copytime.analysis.reconciled import Reconciled, Reconciliation
+    from copytime.visits.expecting import Streams
 
 __all__ = ["reconcile"]
 
@@ -78,6 +79,8 @@ def reconcile(
     )
     from copytime.report.tables import csv_text
     from copytime.units import parse_size
+    from copytime.visits.by_trace import with_traces
+    from copytime.visits.expecting import long_streams
     from copytime.visits.judging import known_observations
     from copytime.visits.loading import loadings, own_reads, two_hosts
     from copytime.visits.reconciling import reconcile as judge_notes
@@ -88,13 +91,15 @@ def reconcile(
     if size_bytes is not None and size_bytes <= 0:
         raise InputError("a copy of nothing takes no time", hint="Such as --size 88GB.")
     several, kit, measured = [], [], []
+    streams: Streams = {}
     book = Logbook.read(session().logbook_path)
     if book is not None:
         with book:
             several = list(notes(book, Filter(struck=False)))
             kit = items(book)
             measured = known_observations(book, "")
-    whole = judge_notes(several, kit, measured, spread_percent=spread)
+            streams = long_streams(book, measured)
+    whole = with_traces(judge_notes(several, kit, measured, spread_percent=spread), streams)
     if explain is not None:
         deliver(explained(_named(whole.results, explain), answer_width(output)), output)
         return ExitCode.DONE

@@ -22,7 +22,9 @@ from copytime.records import Qualification
 from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.visits.again import with_results
+from copytime.visits.by_trace import with_traces
 from copytime.visits.discreet import Discretion
+from copytime.visits.expecting import long_streams
 from copytime.visits.fitting import called
 from copytime.visits.judging import known_observations
 from copytime.visits.loading import loadings, own_reads, two_hosts
@@ -44,13 +46,14 @@ def whole_of(
     Raises InputError for a name that the logbook does not know, and LogbookError.
     """
     noted, struck, kit, measured, known = _read(book)
+    streams = long_streams(book, known) if book is not None else {}
     discretion = Discretion.of(measured, kit, personal=personal)
     measured = [discretion.visit(one) for one in measured]
     known = [discretion.observation(one) for one in known]
     belongs = _belongs(scope, noted, measured, kit)
     mine = [one for one in noted if belongs(one)]
     visits = _visits_of(scope, measured, mine)
-    whole = reconcile(noted, kit, known, spread_percent=spread_percent)
+    whole = with_traces(reconcile(noted, kit, known, spread_percent=spread_percent), streams)
     ids = {one.id for one in mine}
     found = _narrowed(whole, scope, ids)
     hosts = {one.host for one in mine}
