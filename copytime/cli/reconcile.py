@@ -79,8 +79,7 @@ def reconcile(
     )
     from copytime.report.tables import csv_text
     from copytime.units import parse_size
-    from copytime.visits.by_trace import with_traces
-    from copytime.visits.expecting import long_streams
+    from copytime.visits.by_trace import streams_noted, with_traces
     from copytime.visits.judging import known_observations
     from copytime.visits.loading import loadings, own_reads, two_hosts
     from copytime.visits.reconciling import reconcile as judge_notes
@@ -98,7 +97,7 @@ def reconcile(
             several = list(notes(book, Filter(struck=False)))
             kit = items(book)
             measured = known_observations(book, "")
-            streams = long_streams(book, measured)
+            streams = streams_noted(book, several, measured)
     whole = with_traces(judge_notes(several, kit, measured, spread_percent=spread), streams)
     if explain is not None:
         deliver(explained(_named(whole.results, explain), answer_width(output)), output)

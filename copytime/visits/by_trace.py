@@ -2,25 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 from copytime.analysis.durations import assumed_between, time_for
-from copytime.analysis.phases import chunked, phases_of
+from copytime.analysis.evidence import Observation
+from copytime.analysis.partition import Values
+from copytime.analysis.phases import Phases, chunked, phases_of
 from copytime.analysis.reconciled import ByTrace, Reconciled, Reconciliation
-from copytime.notes import PayloadKind
+from copytime.logbook import Logbook
+from copytime.notes import Note, PayloadKind
 from copytime.records import Pass
-from copytime.visits.expecting import CHUNK, Streams
+from copytime.visits.expecting import CHUNK, Streams, long_streams
 
-__all__ = ["with_traces"]
+__all__ = ["streams_noted", "with_traces"]
+
+
+def streams_noted(book: Logbook, several: Iterable[Note], measured: Iterable[Observation]) -> Streams:
+    """Read the newest long streams of those drives that copies were noted of. Raises LogbookError."""
+    noted = {(one.drive or "").lower() for one in several}
+    return long_streams(book, (one for one in measured if (one.name_of("drive") or "").lower() in noted))
 
 
 def with_traces(found: Reconciliation, streams: Streams) -> Reconciliation:
     """Add to each result what the newest fitting stream tells of it: see ``Reconciled.by_trace``."""
-    return replace(found, results=tuple(replace(one, by_trace=_by_trace(one, streams)) for one in found.results))
+    looked: dict[str, _Looked] = {}
+    return replace(found, results=tuple(replace(one, by_trace=_by_trace(one, streams, looked)) for one in found.results))
 
 
-def _by_trace(one: Reconciled, streams: Streams) -> ByTrace | None:
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """A trace that was looked at: once, however many chains its drive was noted with."""
+
+    chunk: int
+    seconds: Values
+    phases: Phases
+
+
+def _by_trace(one: Reconciled, streams: Streams, looked: dict[str, _Looked]) -> ByTrace | None:
     """Read the time of a copy off a trace; a stream through the same bridge goes before others."""
     if one.doubts or one.note.payload_kind is PayloadKind.SMALL:
         return None
@@ -29,15 +48,19 @@ def _by_trace(one: Reconciled, streams: Streams) -> ByTrace | None:
     for each, through in sorted(known, key=lambda pair: (pair[1] or "").lower() != bridge):
         if each.trace is None:
             continue
-        chunk, seconds = chunked(each.trace, each.payload_bytes, CHUNK)
-        phases = phases_of(chunk, seconds)
-        if phases.drop is None or phases.drop.after_bytes >= one.size_bytes:
+        if each.id not in looked:
+            chunk, seconds = chunked(each.trace, each.payload_bytes, CHUNK)
+            looked[each.id] = _Looked(chunk, seconds, phases_of(chunk, seconds))
+        seen = looked[each.id]
+        drop = seen.phases.drop
+        if drop is None or drop.after_bytes >= one.size_bytes:
             continue  # without a drop within the copy the mean rate of a shorter run says as much
         try:
             took = (each.elapsed_ns - each.flush_ns) / 1e9
             end = (each.payload_bytes, took)
-            time = time_for(one.size_bytes, chunk, seconds, phases, assumed_between(), end=end)  # as 'log show' has it
+            between = assumed_between()  # as 'log show' has it
+            time = time_for(one.size_bytes, seen.chunk, seen.seconds, seen.phases, between, end=end)
         except ValueError:  # the trace does not reach so far, and does not show what would follow
             continue
-        return ByTrace(stream_bytes=each.payload_bytes, drop_bytes=phases.drop.after_bytes, bridge=through, time=time)
+        return ByTrace(stream_bytes=each.payload_bytes, drop_bytes=drop.after_bytes, bridge=through, time=time)
     return None

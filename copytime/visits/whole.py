@@ -22,9 +22,8 @@ from copytime.records import Qualification
 from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.visits.again import with_results
-from copytime.visits.by_trace import with_traces
+from copytime.visits.by_trace import streams_noted, with_traces
 from copytime.visits.discreet import Discretion
-from copytime.visits.expecting import long_streams
 from copytime.visits.fitting import called
 from copytime.visits.judging import known_observations
 from copytime.visits.loading import loadings, own_reads, two_hosts
@@ -46,7 +45,7 @@ def whole_of(
     Raises InputError for a name that the logbook does not know, and LogbookError.
     """
     noted, struck, kit, measured, known = _read(book)
-    streams = long_streams(book, known) if book is not None else {}
+    streams = streams_noted(book, noted, known) if book is not None else {}
     discretion = Discretion.of(measured, kit, personal=personal)
     measured = [discretion.visit(one) for one in measured]
     known = [discretion.observation(one) for one in known]

@@ -87,6 +87,10 @@ def _rate(one: Result | None) -> tuple[str, str, str]:
     return rate_with_margin(one) + doubt, any_visit(one), share_text(one.rate, one.ceiling)
 
 
+#: How many columns tell of single files.
+_LATENCIES = 3
+
+
 def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
     rows = [
         (
@@ -104,7 +108,7 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
         if one.workload is Workload.SMALL
     ]
     if rows:
-        columns = (
+        columns: tuple[Column, ...] = (
             Column("drive"),
             Column("visit", tight=True),
             Column("direction", tight=True),
@@ -116,14 +120,15 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("95 %", figure=True),
             Column("99 %", figure=True),
         )
-        yield Table(
-            caption="Small files on the PC",
-            columns=columns,
-            rows=tuple(rows),
-            note="'At once' is the number of workers. The last three columns: the time of reading one file, and the "
-            "time that 95 and 99 of 100 stay below. A written file is in memory when it is closed, so that its time "
-            "would not be the drive's.",
-        )
+        note = "'At once' is the number of workers."
+        if any(cell != NONE for row in rows for cell in row[-_LATENCIES:]):
+            note += (
+                " The last three columns: the time of reading one file, and the time that 95 and 99 of 100 stay below. A "
+                "written file is in memory when it is closed, so that its time would not be the drive's."
+            )
+        else:  # three columns of nothing help nobody
+            columns, rows = columns[:-_LATENCIES], [row[:-_LATENCIES] for row in rows]
+        yield Table(caption="Small files on the PC", columns=columns, rows=tuple(rows), note=note)
 
 
 def _detail(visits: Sequence[Qualification]) -> Table:
