@@ -9,7 +9,18 @@ from dataclasses import dataclass
 
 from copytime.report.tables import table
 
-__all__ = ["WIDTH", "Column", "broken", "command_lines", "fits", "laid_out", "line_fitted", "tables_fitted", "wrapped"]
+__all__ = [
+    "WIDTH",
+    "Column",
+    "broken",
+    "command_lines",
+    "fits",
+    "laid_out",
+    "led",
+    "line_fitted",
+    "tables_fitted",
+    "wrapped",
+]
 
 #: Columns of a text where no terminal says how wide it is.
 WIDTH = 100
@@ -21,6 +32,11 @@ def wrapped(text: str, lead: str, width: int = WIDTH) -> list[str]:
     return textwrap.wrap(
         text, width, initial_indent=lead, subsequent_indent=under, break_long_words=False, break_on_hyphens=False
     ) or [lead.rstrip()]
+
+
+def led(line: str, lead: int, width: int) -> list[str]:
+    """Break a line that begins with a word of ``lead`` columns where it is too wide; what follows stands beside the word."""
+    return [line] if len(line) <= width else wrapped(line[lead:], line[:lead], width)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from copytime.errors import InputError
 from copytime.records import Direction, Qualification, Witness, Workload
 from copytime.report.costs import cost_models
 from copytime.report.documents import document
-from copytime.report.layout import WIDTH, wrapped
+from copytime.report.layout import WIDTH, led
 from copytime.report.sustain import is_stream, streams_of
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text
@@ -138,7 +138,7 @@ def prediction_text(what: str, made: Sequence[Predicted], width: int = WIDTH) ->
         "           the other side, and another program's way of copying, are not in it"
         + ("; a copy takes the longer of the two at least" if len(made) > 1 else ""),
     ]
-    return "\n".join(part for line in lines for part in (wrapped(line[_LEAD:], line[:_LEAD], width) if line else [""]))
+    return "\n".join(part for line in lines for part in led(line, _LEAD, width))
 
 
 def _rests_on(known: Knowledge) -> str:
