@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import sqlite3
@@ -71,7 +72,7 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
             if _code(error) in _NOT_THIS_WAY and number != last:
                 continue
             raise explained(path, error) from None
-        except sqlite3.DatabaseError:
+        except (sqlite3.DatabaseError, UnicodeDecodeError):
             return connection  # told by whoever asks the first real question
         return connection
     raise AssertionError("the last way either returns or raises")
@@ -95,10 +96,7 @@ def explained(path: Path, error: sqlite3.Error) -> LogbookError:
     if code == sqlite3.SQLITE_NOTADB or "not a database" in said:
         return LogbookError(f"{place} is not a logbook; it was not touched", hint=ELSEWHERE)
     if code == sqlite3.SQLITE_CORRUPT or "decode to UTF-8" in said:
-        return LogbookError(
-            f"the logbook {place} is damaged ({said}); it was not touched",
-            hint=RESTORE,
-        )
+        return damaged(path, said)
     if code == sqlite3.SQLITE_FULL or (code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN) and _is_full(path)):
         return full(path)
     if code == sqlite3.SQLITE_READONLY or (code == sqlite3.SQLITE_CANTOPEN and path.exists()):
@@ -112,6 +110,11 @@ def explained(path: Path, error: sqlite3.Error) -> LogbookError:
             hint="Wait for it, or end it.",
         )
     return LogbookError(f"the logbook {place} cannot be used: {said}", hint=ELSEWHERE)
+
+
+def damaged(path: Path, how: str) -> LogbookError:
+    """Say that a logbook is damaged, and by what that is seen."""
+    return LogbookError(f"the logbook {plain(path)} is damaged ({how}); it was not touched", hint=RESTORE)
 
 
 def full(path: Path) -> LogbookError:
@@ -168,36 +171,42 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-#: Tables whose rows are counted twice. The text that is their key has an index of its own, which SQLite names like this.
+#: Tables whose rows are looked for in each of their indexes; the key of each has one that SQLite makes by itself.
 _COUNTED = ("qualification", "pass", "qualification_history", "kit", "note", "note_history")
-_KEYS = "sqlite_autoindex_{}_1"
 
 
 def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise LogbookError if a table has not the rows that its index of keys knows.
+    """Raise LogbookError if the rows of a table are not those that its indexes know.
 
-    A damaged page may have lost some of its rows, or be a copy of another one, without being malformed: SQLite then lists
-    what there is as if it were all. Numbers of rows and their sum are compared.
+    A damaged page may have lost some of its rows, or be a copy of another one, or hold other keys, without being malformed:
+    SQLite then lists what it finds as if it were all. So rows are counted on both sides, and each is looked for.
     """
-    there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    tables = [name for name in _COUNTED if name in there]
-    if not tables:
+    indexes = connection.execute(
+        "SELECT m.name AS of, l.name AS name, group_concat(i.name) AS columns"
+        " FROM json_each(?) AS counted JOIN sqlite_master AS m ON m.type = 'table' AND m.name = counted.value,"
+        " pragma_index_list(m.name) AS l, pragma_index_info(l.name) AS i"
+        " WHERE i.name IS NOT NULL AND NOT l.partial GROUP BY m.name, l.name",
+        (json.dumps(_COUNTED),),
+    ).fetchall()
+    if not indexes:
         return
-    counts = [
-        f"(SELECT count(*) || ' with ' || sum(rowid) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: ours
-        f" (SELECT count(*) || ' with ' || sum(rowid) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
-        for name in tables
-    ]
+    counts = []
+    for number, (table, index, columns) in enumerate(indexes):
+        alike = " AND ".join(f'k."{column}" IS r."{column}"' for column in columns.split(","))
+        known = f'"{table}" AS k INDEXED BY "{index}"'
+        counts.append(
+            f'(SELECT count(*) FROM "{table}" NOT INDEXED) AS rows_{number},'  # noqa: S608 - reason: names of our own schema
+            f" (SELECT count(*) FROM {known}) AS keys_{number},"
+            f' (SELECT count(*) FROM "{table}" AS r NOT INDEXED WHERE NOT EXISTS'
+            f" (SELECT 1 FROM {known} WHERE {alike} AND k.rowid = r.rowid)) AS missed_{number}"
+        )
     # one statement, so that it sees the file at one moment: another program may be writing just now
     found = connection.execute(f"SELECT {', '.join(counts)}").fetchone()
-    for name in tables:
-        rows, keys = found[f"rows_{name}"], found[f"keys_{name}"]
-        if rows != keys:
-            raise LogbookError(
-                f"the logbook {plain(path)} is damaged (the rows of the table {name} are not those that its index knows: "
-                f"{rows} against {keys}); it was not touched",
-                hint=RESTORE,
-            )
+    for number, (table, index, _columns) in enumerate(indexes):
+        rows, keys, missed = (found[f"{kind}_{number}"] for kind in ("rows", "keys", "missed"))
+        if rows != keys or missed:
+            has = f"the table {plain(table)} has {rows} rows, its index {plain(index)} {keys}"
+            raise damaged(path, f"{has}; {missed} are not found there")
 
 
 @contextlib.contextmanager
@@ -209,6 +218,10 @@ def translated(path: Path, connection: sqlite3.Connection | None = None) -> Iter
         if connection is not None:
             connection.close()
         raise explained(path, error) from None
+    except UnicodeDecodeError:  # what SQLite says of a damaged table quotes its bytes, and Python cannot read them
+        if connection is not None:
+            connection.close()
+        raise damaged(path, "a table is described by bytes that are no text") from None
     except BaseException:
         if connection is not None:
             connection.close()

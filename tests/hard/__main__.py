@@ -86,8 +86,11 @@ def hostile(asked: argparse.Namespace) -> int:
 
 def told(run: Iterator[Tally], count: int) -> int:
     """Follow a run, print what it came to and return the number of complaints."""
-    tally = Tally()
+    tally, shown = Tally(), 0
     for tally in run:
+        for complaint in tally.complaints[shown:]:
+            print(complaint, flush=True)
+        shown = len(tally.complaints)
         if tally.total % 24 == 0:
             print(f"{tally.total} of {count}, {len(tally.complaints)} complaints", flush=True)
     for kind, times in sorted(tally.cases.items()):

@@ -67,14 +67,19 @@ def test_damage_is_told_and_nothing_is_made_worse(tmp_path: Path) -> None:
     assert bench.refused > 10  # else nothing was damaged
 
 
+def root_of(book: Path, name: str) -> int:
+    """Fold the write-ahead log in and return where the first page of a table or of an index begins."""
+    with closing(sqlite3.connect(book)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+        (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (name,)).fetchone()
+    return (int(root) - 1) * 4096
+
+
 def test_rows_that_a_damaged_page_has_lost_are_missed(tmp_path: Path) -> None:
     """The number of cells in a page of notes is made smaller: SQLite lists the rest as if that were all."""
     book = quay_book(tmp_path / "book.sqlite")
-    with closing(sqlite3.connect(book)) as connection:
-        connection.execute("PRAGMA journal_mode = DELETE")
-        (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'note'").fetchone()
+    start = root_of(book, "note")
     data = bytearray(book.read_bytes())
-    start = (root - 1) * 4096
     while data[start] == 5:  # an inner page of a table (SQLite, 'Database File Format', 1.6): go to its last leaf
         start = (int.from_bytes(data[start + 8 : start + 12]) - 1) * 4096
     assert data[start] == 13
@@ -86,6 +91,38 @@ def test_rows_that_a_damaged_page_has_lost_are_missed(tmp_path: Path) -> None:
         assert done.code == 1, (command, done)
         assert "is damaged" in done.err
         assert "Restore a backup" in done.err
+        assert book.read_bytes() == data
+
+
+@pytest.mark.parametrize("index", ["sqlite_autoindex_qualification_1", "qualification_created"])
+def test_keys_that_are_not_those_of_the_rows_are_noticed(tmp_path: Path, index: str) -> None:
+    """One bit of one key is turned: as many rows as keys are left, and SQLite finds that row no more."""
+    book = quay_book(tmp_path / "book.sqlite")
+    start = root_of(book, index)
+    data = bytearray(book.read_bytes())
+    first = int.from_bytes(data[start + 8 : start + 10])  # of a leaf of an index: where its first key lies (1.6)
+    assert data[start] == 10
+    data[start + first + 8] ^= 1  # within the text of the key
+    book.write_bytes(data)
+    for command in (*READS, *WRITES):
+        done = ask(*filled(command, tmp_path), logbook=book)
+        assert done.code == 1, (command, done)
+        assert f"its index {index} " in done.err
+        assert "Restore a backup" in done.err
+        assert book.read_bytes() == data
+
+
+def test_what_sqlite_says_in_bytes_that_are_no_text_is_damage(tmp_path: Path) -> None:
+    """SQLite quotes the words that it does not understand in the description of a table, and Python cannot read them."""
+    book = quay_book(tmp_path / "book.sqlite")
+    root_of(book, "note")
+    data = book.read_bytes().replace(b"CREATE TABLE note (", b"CREATE \xa0ABLE note (")
+    book.write_bytes(data)
+    for command in (*READS, *WRITES):
+        done = ask(*filled(command, tmp_path), logbook=book)
+        assert done.wrong == []
+        assert done.code == 1, (command, done)
+        assert "is damaged" in done.err
         assert book.read_bytes() == data
 
 
