@@ -11,6 +11,7 @@ import time
 import urllib.parse
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from copytime.errors import LogbookError
 from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
@@ -37,15 +38,40 @@ ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
 
 RESTORE = "Restore a backup, or name another logbook with --logbook."
 
+#: So much of that at a time is left to SQLite, which hears no request to end while it waits, in seconds.
+_STRETCH_S = 0.2
+
 #: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
 _NO_ROOM = 128 * 1024
+
+
+class _Patient(sqlite3.Connection):
+    """Waits for another program in stretches, between which Python answers Ctrl-C; also where SQLite itself never waits."""
+
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
+        """Run one statement. Raises sqlite3.OperationalError when the file was in use for too long."""
+        until: float | None = None
+        while True:
+            try:
+                return super().execute(sql, parameters)
+            except sqlite3.OperationalError as error:
+                # what was read before others wrote cannot be written upon, however long one waits (SQLite, BUSY_SNAPSHOT)
+                if _code(error) != sqlite3.SQLITE_BUSY or error.sqlite_errorcode == sqlite3.SQLITE_BUSY_SNAPSHOT:
+                    raise
+                now = time.monotonic()
+                until = now + PATIENCE_S - _STRETCH_S if until is None else until
+                if now >= until:
+                    raise
+            time.sleep(0.02)  # reason: another program holds the file for a moment
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
     uri = "file:" + urllib.parse.quote(os.fsencode(path.absolute())) + f"?mode={mode}"
     try:
-        connection = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None, check_same_thread=False)
+        connection = sqlite3.connect(
+            uri, uri=True, timeout=_STRETCH_S, isolation_level=None, check_same_thread=False, factory=_Patient
+        )
     except sqlite3.Error as error:
         raise explained(path, error) from None
     connection.row_factory = sqlite3.Row
@@ -134,19 +160,7 @@ def _is_full(path: Path) -> bool:
 
 def use_wal(connection: sqlite3.Connection) -> None:
     """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
-    deadline = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-        except sqlite3.OperationalError as error:
-            if (
-                error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-                or time.monotonic() > deadline
-            ):
-                raise
-            time.sleep(0.02)  # reason: another program holds the file for a moment
-        else:
-            return
+    connection.execute("PRAGMA journal_mode = WAL")
 
 
 def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:

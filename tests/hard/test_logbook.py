@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import psutil
 import pytest
 
 from copytime.logbook import Logbook
@@ -175,14 +177,17 @@ def test_what_is_no_logbook_of_ours_is_told_and_left_alone(
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Hold the write lock of a logbook in another process."""
+def locked(path: Path, *first: str) -> Iterator[None]:
+    """Hold the write lock of a logbook in another process, which says something else ``first``."""
     code = (
-        "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1], isolation_level=None)\nc.execute('BEGIN IMMEDIATE')\n"
-        "print('held', flush=True)\nsys.stdin.read()\n"
+        "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1], isolation_level=None)\nfor said in sys.argv[2:]:\n"
+        "    c.execute(said)\nprint('held', flush=True)\nsys.stdin.read()\n"
     )
     child = subprocess.Popen(
-        [sys.executable, "-c", code, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", code, str(path), *first, "BEGIN IMMEDIATE"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
     )
     assert child.stdout is not None
     assert child.stdout.readline() == "held\n"
@@ -226,6 +231,32 @@ def test_a_lock_that_is_held_is_told_in_time_and_costs_no_measurement(
             assert "in use by another program" in done.err
     assert sorted(one.id for one in listed(book)) == before
     assert [path.name for path in drive.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize("command", [WRITES[0], ("report",)], ids=["note", "report"])
+def test_ctrl_c_is_answered_while_another_program_is_waited_for(command: tuple[str, ...], tmp_path: Path) -> None:
+    """SQLite's own wait would hear nothing for half a minute, the third Ctrl-C as little as the first."""
+    book = quay_book(tmp_path / "book.sqlite")
+    alone = ("PRAGMA locking_mode = EXCLUSIVE", "BEGIN EXCLUSIVE", "COMMIT")  # a writer alone keeps no reader waiting
+    with locked(book, *(alone if command == ("report",) else ())):
+        child = subprocess.Popen(
+            [sys.executable, "-m", "copytime", "--logbook", str(book), *command],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            while not any(Path(one.path) == book for one in psutil.Process(child.pid).open_files()):
+                assert child.poll() is None, child.communicate()
+                time.sleep(0.05)  # reason: it is on its way there
+            with pytest.raises(subprocess.TimeoutExpired):
+                child.wait(1.0)  # it waits indeed
+            child.send_signal(signal.SIGINT)
+            out, said = child.communicate(timeout=15)
+        finally:
+            child.kill()
+            child.communicate()
+    assert (child.returncode, out, said.strip()) == (130, "", "error: interrupted")
 
 
 def listed(book: Path) -> list[Note]:
