@@ -9,6 +9,7 @@ from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import Observation
 from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.shared import SharedPart
+from copytime.analysis.visits import BetweenVisits
 from copytime.links import Link
 from copytime.notes import Note
 from copytime.records import Direction
@@ -50,6 +51,7 @@ class Reconciled:
 class Reconciliation:
     """Everything that the notes come to; ``known`` is all that was looked at, ``faults`` what went wrong at the hosts.
 
+    ``between`` is how visits differ, as all notes teach it; every margin of these figures rests on it, those of loads too.
     ``overheads`` are the times that hosts take to start and stop a copy, where copies of several sizes show them.
     """
 
@@ -58,8 +60,13 @@ class Reconciliation:
     known: tuple[Observation, ...]
     faults: tuple[Note, ...]
     remarks: tuple[str, ...]
-    rests_on: str
+    between: BetweenVisits
     overheads: tuple[HostOverhead, ...] = ()
+
+    @property
+    def rests_on(self) -> str:
+        """Say where the spread between visits comes from."""
+        return self.between.words
 
     def named(self, identifier: str) -> Reconciled | None:
         """Find a result by the name that sentences use."""

@@ -102,10 +102,10 @@ def reconcile(
     bought = [one for one in buying(whole, kit, size_bytes) if host is None or one.host.lower() == host.lower()]
     loads = [
         one
-        for one in loadings(several, kit, own_reads(whole.known), spread_percent=spread)
+        for one in loadings(several, whole.between, kit, own_reads(whole.known))
         if host is None or one.host.lower() == host.lower()
     ]
-    ratios = two_hosts(several, spread_percent=spread) if host is None else []
+    ratios = two_hosts(several, whole.between) if host is None else []
     test = best_test(shown.results)
     if as_json:
         text = json_text(reconciliation_document(_now(), shown, bought, loads, ratios, test))

@@ -22,7 +22,8 @@ from copytime.visits.members import is_exact, member_of, thing_of
 from copytime.visits.overheads import host_overheads, taken_off
 from copytime.visits.slips import slips_of
 
-__all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_between", "noted_repeats"]
+__all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_between", "noted_repeats",
+           "without_slips"]  # fmt: skip
 
 
 class Learned:
@@ -73,7 +74,7 @@ def compare_notes(
     if left:
         words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
         remarks.append(f"{left} {words} and left out")
-    exact, said_of_slips = _without_slips(Groups(exact, by).named.values())
+    exact, said_of_slips = without_slips(Groups(exact, by).named.values())
     apart = Groups(exact, by)
     named = apart.named
     faults, said_of_faults = apart.faults(failed)
@@ -85,7 +86,7 @@ def compare_notes(
         )
     learned = everything
     if not isinstance(learned, Learned):  # days that differ by a slip of the pen are no days that differ
-        sound, _ = _without_slips([[one for one in learned if _is_timed(one)]])
+        sound, _ = without_slips([[one for one in learned if _is_timed(one)]])
         learned = Learned(sound, spread_percent=spread_percent)
     between = learned.between
     members = {one.id: learned.member(one) for one in exact}
@@ -133,7 +134,7 @@ def compare_notes(
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
 
 
-def _without_slips(groups: Iterable[Sequence[Note]]) -> tuple[list[Note], list[str]]:
+def without_slips(groups: Iterable[Sequence[Note]]) -> tuple[list[Note], list[str]]:
     """Leave out notes that stand out from others of the same thing, and say so: one slip makes all repeats look wild.
 
     Only others of the same group tell, as groups are there to find out whether they differ. Where every note of a thing is

@@ -10,15 +10,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from copytime.analysis.compare import Comparison, Estimate, Outcome, compare
 from copytime.analysis.evidence import Observation
 from copytime.analysis.groups import Group, estimate_of, margin_of, repeat_spread
-from copytime.analysis.margins import ASSUMED_PERCENT
 from copytime.analysis.reconciled import Loaded, Loading
+from copytime.analysis.visits import BetweenVisits
 from copytime.notes import KitItem, KitKind, Note, NoteKind
 from copytime.records import Direction, Workload
-from copytime.units import Bound
-from copytime.visits.comparing import noted_between
+from copytime.visits.comparing import without_slips
 from copytime.visits.known_parts import turns
-from copytime.visits.members import member_of
-from copytime.visits.noting import times_of
+from copytime.visits.members import is_exact, member_of
 from copytime.visits.registered import Register
 
 __all__ = ["fixed_and_read", "loadings", "own_reads", "two_hosts"]
@@ -28,15 +26,18 @@ _Key = tuple[str, str, str | None]
 
 def loadings(
     several: Iterable[Note],
+    between: BetweenVisits,
     kit: Sequence[KitItem] = (),
     own: Mapping[str, float] | None = None,
-    *,
-    spread_percent: float = ASSUMED_PERCENT,
 ) -> tuple[Loading, ...]:
-    """Put loading times together by scene, host and start. ``own`` is how fast each drive reads, in bytes per second."""
+    """Put loading times together by scene, host and start; slips of the pen are left out.
+
+    ``between`` is how visits differ as the whole logbook teaches it, copies included, so that a load has the margin here
+    that a comparison gives it. ``own`` is how fast each drive reads, in bytes per second.
+    """
     made = []
     register = Register(kit)
-    for (scene, host, state), drives in _estimates(several, spread_percent).items():
+    for (scene, host, state), drives in _estimates(several, between).items():
         loaded = [_loaded(name, estimate, register) for name, estimate in drives.items()]
         loaded.sort(key=lambda one: one.seconds)
         solid = [one.drive for one in loaded if one.turns is False]
@@ -58,12 +59,13 @@ def loadings(
     return tuple(made)
 
 
-def two_hosts(
-    several: Iterable[Note], *, spread_percent: float = ASSUMED_PERCENT
-) -> list[tuple[str, str, str, str, Comparison]]:
-    """Compare the same drive and scene at two hosts: scene, drive, first host, second host, and the comparison."""
+def two_hosts(several: Iterable[Note], between: BetweenVisits) -> list[tuple[str, str, str, str, Comparison]]:
+    """Compare the same drive and scene at two hosts: scene, drive, first host, second host, and the comparison.
+
+    ``between`` is as for ``loadings``.
+    """
     found: dict[tuple[str, str | None, str], list[tuple[str, Estimate]]] = defaultdict(list)
-    for (scene, host, state), drives in _estimates(several, spread_percent).items():
+    for (scene, host, state), drives in _estimates(several, between).items():
         for drive, estimate in drives.items():
             found[scene, state, drive].append((host, estimate))
     made = []
@@ -73,17 +75,14 @@ def two_hosts(
     return made
 
 
-def _estimates(several: Iterable[Note], spread_percent: float) -> dict[_Key, dict[str, Estimate]]:
-    loads = [
-        one
-        for one in several
-        if one.counts and one.kind is NoteKind.LOAD and one.scene and one.drive
-        and all(time.bound is Bound.EXACT for time in times_of(one))
-    ]  # fmt: skip
+def _estimates(several: Iterable[Note], between: BetweenVisits) -> dict[_Key, dict[str, Estimate]]:
+    timed = [
+        one for one in several if one.counts and one.kind is NoteKind.LOAD and one.scene and one.drive and is_exact(one)
+    ]
+    loads, _ = without_slips([timed])
     groups: dict[_Key, dict[str, list[Note]]] = defaultdict(lambda: defaultdict(list))
     for one in loads:
         groups[one.scene or "", one.host or "", one.state][one.drive or ""].append(one)
-    between = noted_between(loads, spread_percent)
     named = {
         key: {drive: Group(name=drive, members=tuple(member_of(one) for one in notes)) for drive, notes in drives.items()}
         for key, drives in groups.items()

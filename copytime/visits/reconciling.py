@@ -23,7 +23,7 @@ from copytime.notes import KitItem, KitKind, Note, NoteKind, PayloadKind
 from copytime.records import Direction, Part, Workload
 from copytime.safetext import plain
 from copytime.units import GigaBytes
-from copytime.visits.comparing import noted_between
+from copytime.visits.comparing import noted_between, without_slips
 from copytime.visits.known_parts import narrowest, on_the_pc, rated, turns
 from copytime.visits.members import is_exact, member_of, visit_of
 from copytime.visits.noting import timed_of
@@ -63,11 +63,12 @@ def reconcile(
     exact = [one for one in copies if is_exact(one)]
     members = {one.id: member_of(one) for one in exact}
     measured = tuple(measured)
-    remarks = [*_left_out(counted, copies, exact), *_strangers(exact, kit, measured)]
+    loads, said_of_loads = without_slips([[one for one in counted if one.kind is NoteKind.LOAD and is_exact(one)]])
+    remarks = [*_left_out(counted, copies, exact), *_strangers(exact, kit, measured), *said_of_loads]
     register = Register(kit)
     bunches = [bunch for group in _alike(exact).values() for bunch in _bunches(group, register, members)]
     clean = [note for bunch in bunches if not bunch.doubts for note in bunch.notes]
-    between = noted_between(clean, spread_percent, members)  # a slip would make all days look wild
+    between = noted_between([*clean, *loads], spread_percent, members)  # a slip would make all days look wild
     groups = [Group(name=one.notes[0].id, members=tuple(members[note.id] for note in one.notes)) for one in bunches]
     repeats = repeat_spread(groups)
     pairs = zip(bunches, groups, strict=True)
@@ -99,7 +100,7 @@ def reconcile(
         known=(*noted, *besides),
         faults=tuple(one for one in counted if one.kind is NoteKind.FAULT),
         remarks=tuple(remarks),
-        rests_on=between.words,
+        between=between,
         overheads=tuple(host_overheads(clean, between.spread, spread_percent=spread_percent, members=members)),
     )
 

@@ -65,10 +65,10 @@ def whole_of(
         struck=struck,
         found=found,
         bought=tuple(one for one in buying(base, kit) if one.host in hosts),
-        loads=tuple(_loads_of(scope, loadings(every, kit, own_reads(whole.known), spread_percent=spread_percent))),
+        loads=tuple(_loads_of(scope, loadings(every, whole.between, kit, own_reads(whole.known)))),
         ratios=tuple(
             one
-            for one in two_hosts(every, spread_percent=spread_percent)
+            for one in two_hosts(every, whole.between)
             if scope.drive is None or same(one[1], scope.drive)
             if scope.host is None or same(one[2], scope.host) or same(one[3], scope.host)
         ),

@@ -7,13 +7,18 @@ from hypothesis import strategies as st
 from copytime.analysis.buying import buying
 from copytime.analysis.compare import Outcome
 from copytime.analysis.settling import best_test
+from copytime.analysis.visits import between_visits
 from copytime.notes import Note, NoteKind
+from copytime.visits.comparing import compare_notes
 from copytime.visits.known_parts import turns
 from copytime.visits.loading import fixed_and_read, loadings, two_hosts
 from copytime.visits.noting import make_note
 from copytime.visits.reconciling import reconcile
 from tests.support.bench import READ
 from tests.support.campaigns import NOW, TRADE_KIT, copies, trade_case
+
+#: How visits differ where nothing was repeated.
+ASSUMED = between_visits([])
 
 
 def a_load(drive: str, *times: str, host: str = "Harbour 4") -> Note:
@@ -22,7 +27,7 @@ def a_load(drive: str, *times: str, host: str = "Harbour 4") -> Note:
 
 def test_what_a_hard_disk_costs() -> None:
     several = [a_load("Slipway", "49"), a_load("Quayside One", "29"), a_load("Quayside Two", "28.6")]
-    (one,) = loadings(several, TRADE_KIT, {"Slipway": 125e6, "Quayside One": 530e6, "Quayside Two": 1000e6})
+    (one,) = loadings(several, ASSUMED, TRADE_KIT, {"Slipway": 125e6, "Quayside One": 530e6, "Quayside Two": 1000e6})
     assert [each.drive for each in one.drives] == ["Quayside Two", "Quayside One", "Slipway"]
     assert one.alike is True
     assert one.disk is not None
@@ -32,9 +37,40 @@ def test_what_a_hard_disk_costs() -> None:
 
 
 def test_the_same_drive_at_two_hosts() -> None:
-    ((scene, drive, first, second, found),) = two_hosts([a_load("One", "29"), a_load("One", "58", host="Harbour 5")])
+    ((scene, drive, first, second, found),) = two_hosts(
+        [a_load("One", "29"), a_load("One", "58", host="Harbour 5")], ASSUMED
+    )
     assert (scene, drive, first, second) == ("square", "One", "Harbour 4", "Harbour 5")
     assert found.difference == pytest.approx(-0.5)
+
+
+def test_a_load_has_the_margin_that_a_comparison_gives_it() -> None:
+    """Copies teach how days differ, for loads too: two commands must not tell two margins of one figure."""
+    days = [f"2026-11-{day:02}" for day in (3, 10, 17, 24)]
+    several = [
+        copies("One", READ, time, made=day) for day, time in zip(days, ("13:37", "13:38", "13:36", "13:37"), strict=True)
+    ]
+    several += [a_load("One", "29.1", "29.3", "28.9"), a_load("Two", "31.0", "31.2", "30.8")]
+    whole = reconcile(several)
+    assert whole.between.visits == 3
+    (one,) = loadings(several, whole.between)
+    shown = {each.drive: (each.low, each.seconds, each.high) for each in one.drives}
+    loads = [each for each in several if each.kind is NoteKind.LOAD]
+    compared = compare_notes(loads, "drive", everything=several)
+    for group in compared.groups:  # a load's value is one over its seconds
+        assert shown[group.name] == pytest.approx((1 / group.high, 1 / group.value, 1 / group.low))
+    (alone,) = loadings(loads, ASSUMED)
+    assert alone.drives[0].high - alone.drives[0].low > 1.5 * (shown["One"][2] - shown["One"][0]), (
+        "the days were learned from"
+    )
+
+
+def test_a_slip_of_a_load_is_left_out_and_said() -> None:
+    several = [a_load("One", "29.1"), a_load("One", "29.3"), a_load("One", "2:29.2"), a_load("Two", "31")]
+    whole = reconcile(several)
+    assert any(several[2].id[:8] in said and "left out" in said for said in whole.remarks)
+    (one,) = loadings(several, whole.between)
+    assert {each.drive: each.repeats for each in one.drives} == {"One": 2, "Two": 1}
 
 
 @given(st.floats(1, 100), st.floats(1e8, 5e10))
