@@ -155,7 +155,7 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     for reason in weak.reasons:
         if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
-            return f"a sustained run{size} with {name}, {what}."
+            return f"a long stream{size} with {name}, {what}."
         if reason == "the link is declared, not seen":
             return f"look at which mode {name} really gets (copytime drives), or try another cable and nothing else."
         if reason == "read back just after it was written":

@@ -188,7 +188,7 @@ def _set(one: ComparedSet) -> Iterator[Block]:
         Column("outcome"),
         Column("rate differs by", "%", figure=True),
         Column("95 %", "%", figure=True),
-        Column("runs to settle it", figure=True),
+        Column("repeats to settle it", figure=True),
     )
     rests = "; ".join(dict.fromkeys(found.rests_on for _, _, found in one.found.pairs if found.rests_on))
     note = f"Rests on {rests}." if rests else ""
