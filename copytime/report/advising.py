@@ -101,7 +101,7 @@ def _loaded(one: Loading) -> list[str]:
         lines.append(f"- {_name(each.drive)}: {margin} s ({each.repeats} repeat{'' if each.repeats == 1 else 's'})")
     if one.alike is not None:
         lines.append(
-            f"- all solid-state drives are {'within the margin of error of each other' if one.alike else 'not alike'}"
+            f"- the solid-state drives are {'within the margin of error of each other' if one.alike else 'not alike'}"
         )
     if one.disk is not None:
         slower = 1 / (1 + one.disk.difference) - 1
