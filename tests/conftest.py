@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -16,16 +15,13 @@ from hypothesis import HealthCheck, settings
 
 from tests.support.drives import LoopDrive, Throttle, loop_drive, why_no_throttle, why_not
 from tests.support.fuse_drive import FuseDrive, ahead_of_others, fuse_drive, why_no_fuse
+from tests.support.signals import heed
 
 # One profile for all: a busy machine must not fail a property for being slow.
 settings.register_profile("steady", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("steady")
 
-# Started in the background by a shell, this process may have been told to ignore Ctrl-C, and every program that it starts
-# would inherit that; copytime honours it, so the tests of Ctrl-C need it put right.
-signal.signal(signal.SIGINT, signal.default_int_handler)
-if hasattr(signal, "SIGHUP"):  # nohup has it ignored
-    signal.signal(signal.SIGHUP, signal.SIG_DFL)
+heed()
 
 #: In CI the tests that need root run or fail; elsewhere they skip and say why.
 IN_CI = bool(os.environ.get("COPYTIME_CI"))

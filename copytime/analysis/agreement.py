@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import itertools
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -95,12 +95,41 @@ class _Fellows:
         self._by_time = sorted((judged[at].observation.estimate.log_mean, at) for at in ats)
         self._ready: list[tuple[float, int]] | None = None
         self._unknown: list[int] = []
+        self._times: Counter[tuple[str, str]] | None = None
+        self._without: dict[frozenset[tuple[str, str]], _Fellows] = {}
 
     def first_for(self, one: Judgement, part: Part) -> tuple[int, bool] | None:
         """Find the first that names ``part`` together with ``one``, and whether it does so without reserve."""
         mine = self._own(one.observation, part)
         if mine.rate is not None and not mine.held:
             return None  # its drive sets its own pace: that another is as fast is chance
+        return self._but_with(one, part).first_among(one, part, mine)
+
+    def _but_with(self, one: Judgement, part: Part) -> _Fellows:
+        """Leave out those who share more than ``part`` with ``one``, as far as it is one of the parts that many have.
+
+        All copies through one bridge may be on one host: then thousands would be turned down by each of thousands.
+        """
+        if self._times is None:
+            self._times = Counter(
+                itertools.chain.from_iterable(
+                    {(each.kind, each.name) for each in self._judged[at].uncleared} for at in self._order
+                )
+            )
+        named = (part.kind, part.name)
+        others = {(each.kind, each.name) for each in one.uncleared} - {named}
+        often = frozenset(each for each in others if self._times[each] * _FEW > len(self._order))
+        if not often:
+            return self
+        if often not in self._without:
+            kept = [
+                at for at in self._order if not any((each.kind, each.name) in often for each in self._judged[at].uncleared)
+            ]
+            self._without[often] = _Fellows(kept, self._judged, self._known)
+        return self._without[often]
+
+    def first_among(self, one: Judgement, part: Part, mine: _Own) -> tuple[int, bool] | None:
+        """Find the first of these that does so; ``mine`` is what the drive of ``one`` does by itself."""
         for at in self._worth_a_look(one, part, mine):
             other = self._judged[at]
             if not _common_part(one, other, part) or not agree(one.observation, other.observation):

@@ -178,7 +178,7 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
     for reason in weak.reasons:
         if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
-            return f"a sustained run{size} with {name}, {what}."
+            return f"a long stream{size} with {name}, {what}."
         if reason == DECLARED:
             if weak.part.kind == "inner link":
                 return (

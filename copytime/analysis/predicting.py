@@ -88,6 +88,6 @@ def predict(model: CostModel, sizes: Sequence[int], fitted: Sequence[float], bet
         seconds=seconds,
         low=None if half is None else seconds * math.exp(-half),
         high=None if half is None else seconds * math.exp(half),
-        covers=f"{between.words}, how well the model is known and how loads scatter about it",
+        covers=f"{between.words}, how well the model is known and how measurements scatter about it",
         beyond=beyond(model, sizes, fitted),
     )

@@ -54,7 +54,7 @@ def best_test(results: Iterable[Reconciled]) -> NextTest | None:
 def _command(one: Reconciled, words: str) -> str:
     """Write the command that takes the test down. What is swapped stands in capitals, to be filled in."""
     note = one.note
-    if words.startswith("a sustained run"):
+    if words.startswith("a long stream"):
         return f"copytime sustain FOLDER --size {shlex.quote(size_text(one.size_bytes).replace(' ', ''))}"
     swaps = {
         "drive": "a drive that is" in words,

@@ -26,15 +26,13 @@ _KINDS = ("rates", "trace", "console", "loads", "history")
 @click.option("--drive", metavar="NAME", help="Only this drive.")
 @click.option("--host", metavar="NAME", help="Only this host, and what a PC measured of the drives that were noted there.")
 @click.option("--campaign", metavar="NAME", help="Only what is tagged with this campaign.")
-@click.option("--width", type=int, default=1280, show_default=True, metavar="PIXELS", help="Width; text grows with it.")
+@click.option("--width", type=int, default=1280, metavar="PIXELS", help="Width; text grows with it. [usual: 1280]")
 @click.option("--height", type=int, metavar="PIXELS", help="Height. [usual: as much as it needs]")
-@click.option("--scale", type=float, default=1.0, show_default=True, metavar="N", help="More pixels of the same (PNG).")
-@click.option("--dark", is_flag=True, help="Light on dark.")
-@click.option("--transparent", is_flag=True, help="Without paper behind it.")
+@click.option("--scale", type=float, default=1.0, metavar="N", help="Enlarge a PNG by this factor. [usual: 1]")
+@click.option("--dark", is_flag=True, help="Light letters on a dark background.")
+@click.option("--transparent", is_flag=True, help="With a transparent background.")
 @click.option("--personal", is_flag=True, help="With names of machines.")
-@click.option(
-    "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
-)
+@click.option("--spread", type=float, default=2.0, metavar="PERCENT", help="Between visits, where unknown. [usual: 2]")
 @click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), help="The new file: a .png or an .svg.")
 def chart(
     kind: str | None,

@@ -45,6 +45,10 @@ __all__ = [
 F = TypeVar("F", bound=Callable[..., Any])
 
 
+#: What -q leaves of the notes: see the notices of visits/notes.py.
+_QUIET = "Answers and errors, and of the notes only what nobody may miss."
+
+
 class Session:
     """What was asked for on any level of the command line.
 
@@ -162,7 +166,7 @@ def common_options() -> list[click.Option]:
             help="Use this logbook instead of the usual one (also: COPYTIME_LOGBOOK).",
         ),
         click.Option(["-v", "--verbose"], is_flag=True, callback=_keep, expose_value=False, help="Tell more."),
-        click.Option(["-q", "--quiet"], is_flag=True, callback=_keep, expose_value=False, help="Answers and errors only."),
+        click.Option(["-q", "--quiet"], is_flag=True, callback=_keep, expose_value=False, help=_QUIET),
     ]
 
 

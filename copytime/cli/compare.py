@@ -23,7 +23,7 @@ _NAMED = ("drive", "bridge", "cable", "host", "port", "payload", "scene", "campa
 @command("compare")
 @click.option(
     "--by", type=click.Choice(["drive", "bridge", "cable", "host", "port", "date", "month"]), default="drive",
-    show_default=True, help="What the groups are made by.",
+    help="What the groups are made by. [usual: drive]",
 )  # fmt: skip
 @click.option("--direction", type=click.Choice(["to-drive", "from-drive"]), help="Copies in this direction.")
 @click.option("--scene", metavar="NAME", help="Loads of this scene.")
@@ -38,12 +38,8 @@ _NAMED = ("drive", "bridge", "cable", "host", "port", "payload", "scene", "campa
 @click.option("--until", metavar="DATE", help="Only up to this day.")
 @click.option("--pairwise", is_flag=True, help="Every group against every other, not only against the best.")
 @click.option("--within-visit", is_flag=True, help="Leave out how visits differ: what is shown holds for these visits only.")
-@click.option(
-    "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
-)
-@click.option(
-    "--matters", type=float, default=3.0, show_default=True, metavar="PERCENT", help="Smallest difference of interest."
-)
+@click.option("--spread", type=float, default=2.0, metavar="PERCENT", help="Between visits, where unknown. [usual: 2]")
+@click.option("--matters", type=float, default=3.0, metavar="PERCENT", help="Smallest difference that matters. [usual: 3]")
 @json_option
 @csv_option
 @output_option

@@ -40,8 +40,6 @@ def drives(device: str | None, *, link: str | None, inner_link: str | None, as_j
     from copytime.links import find_link
     from copytime.report.drives import drives_csv, drives_document, drives_text
 
-    if as_json and as_csv:
-        raise InputError("--json and --csv were both given", hint="Choose one of them.")
     if device is None and (link or inner_link):
         raise InputError("a link is declared for one drive", hint="Name it: copytime drives sdb --link usb3.2-gen1x1")
     found = attached(

@@ -8,7 +8,7 @@ import click
 
 from copytime.cli.common import command, csv_option, json_option, json_text
 from copytime.cli.voice import answer
-from copytime.errors import ExitCode, InputError
+from copytime.errors import ExitCode
 
 __all__ = ["links"]
 
@@ -33,8 +33,6 @@ def links(name: str | None, *, variants: bool, as_json: bool, as_csv: bool) -> i
     from copytime.links import LINKS, find_link
     from copytime.report.links import derivation_text, links_csv, links_document, links_text
 
-    if as_json and as_csv:
-        raise InputError("--json and --csv were both given", hint="Choose one of them.")
     found = (find_link(name),) if name is not None else LINKS
     if as_json:
         answer(json_text(links_document(datetime.now().astimezone().isoformat(timespec="seconds"), found)))

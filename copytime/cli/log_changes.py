@@ -64,14 +64,14 @@ def changes_of(one: Qualification) -> str:
     )
 
 
-@command("amend", short_help="Put a note right, or give anything to a campaign.")
+@command("amend", short_help="Correct a note, or put an entry into a campaign.")
 @click.argument("entry", metavar="ID")
 @click.option(
     "--set", "settings", metavar="FIELD=VALUE", multiple=True, help="Such as size=89GB; an empty value removes it."
 )
 @click.option("--campaign", metavar="NAME", help="The campaign that it belongs to; an empty name takes it out of any.")
 def amend(entry: str, *, settings: tuple[str, ...], campaign: str | None) -> int:
-    """Put a note right, or give anything to a campaign; what stood there before is kept and shown by 'log show'.
+    """Correct a note, or put an entry into a campaign; what stood there before is kept and shown by 'log show'.
 
     \b
     copytime log amend 3f2a --set size=89GB

@@ -17,7 +17,7 @@ __all__ = ["logbook"]
 
 @group("logbook")
 def logbook() -> None:
-    """Say where the logbook lies, look it through, back it up, and take over others.
+    """Say where the logbook lies, check it, back it up, and take over others.
 
     \b
     copytime logbook path
@@ -42,9 +42,9 @@ def path() -> int:
     return ExitCode.DONE
 
 
-@command("check", short_help="Look the whole file through.")
+@command("check", short_help="Check the whole file.")
 def check() -> int:
-    """Look the whole file through; exit code 1 if something is wrong with it.
+    """Check the whole file; exit code 1 if something is wrong with it.
 
     \b
     copytime logbook check

@@ -37,9 +37,7 @@ __all__ = ["reconcile"]
 @click.option("--direction", type=click.Choice(["to-drive", "from-drive"]), help="Show only this direction.")
 @click.option("--explain", metavar="ID", help="Show one elimination step by step; the id stands in the table.")
 @click.option("--size", metavar="SIZE", help="The copy to reckon with, such as 88GB; else the largest that was noted.")
-@click.option(
-    "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
-)
+@click.option("--spread", type=float, default=2.0, metavar="PERCENT", help="Between visits, where unknown. [usual: 2]")
 @json_option
 @csv_option
 @output_option

@@ -33,9 +33,7 @@ _ENDINGS = {".md": "markdown", ".markdown": "markdown", ".html": "html", ".htm":
 @click.option("--dated", metavar="MOMENT", help="The date that the report bears, such as 2026-11-25; else now.")
 @click.option("--no-charts", "plain_page", is_flag=True, help="Leave the pictures out.")
 @click.option("--personal", is_flag=True, help="With names of machines and folders, and serial numbers.")
-@click.option(
-    "--spread", type=float, default=2.0, show_default=True, metavar="PERCENT", help="Between visits, where unknown."
-)
+@click.option("--spread", type=float, default=2.0, metavar="PERCENT", help="Between visits, where unknown. [usual: 2]")
 @output_option
 def report(
     *,

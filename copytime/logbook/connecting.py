@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import sqlite3
@@ -10,6 +11,7 @@ import time
 import urllib.parse
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from copytime.errors import LogbookError
 from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
@@ -36,15 +38,40 @@ ELSEWHERE = "Name another logbook with --logbook PATH or COPYTIME_LOGBOOK."
 
 RESTORE = "Restore a backup, or name another logbook with --logbook."
 
+#: So much of that at a time is left to SQLite, which hears no request to end while it waits, in seconds.
+_STRETCH_S = 0.2
+
 #: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
 _NO_ROOM = 128 * 1024
+
+
+class _Patient(sqlite3.Connection):
+    """Waits for another program in stretches, between which Python answers Ctrl-C; also where SQLite itself never waits."""
+
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
+        """Run one statement. Raises sqlite3.OperationalError when the file was in use for too long."""
+        until: float | None = None
+        while True:
+            try:
+                return super().execute(sql, parameters)
+            except sqlite3.OperationalError as error:
+                # what was read before others wrote cannot be written upon, however long one waits (SQLite, BUSY_SNAPSHOT)
+                if _code(error) != sqlite3.SQLITE_BUSY or error.sqlite_errorcode == sqlite3.SQLITE_BUSY_SNAPSHOT:
+                    raise
+                now = time.monotonic()
+                until = now + PATIENCE_S - _STRETCH_S if until is None else until
+                if now >= until:
+                    raise
+            time.sleep(0.02)  # reason: another program holds the file for a moment
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """Connect without creating anything unless ``mode`` says so; transactions are begun by hand."""
     uri = "file:" + urllib.parse.quote(os.fsencode(path.absolute())) + f"?mode={mode}"
     try:
-        connection = sqlite3.connect(uri, uri=True, timeout=PATIENCE_S, isolation_level=None, check_same_thread=False)
+        connection = sqlite3.connect(
+            uri, uri=True, timeout=_STRETCH_S, isolation_level=None, check_same_thread=False, factory=_Patient
+        )
     except sqlite3.Error as error:
         raise explained(path, error) from None
     connection.row_factory = sqlite3.Row
@@ -71,7 +98,7 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
             if _code(error) in _NOT_THIS_WAY and number != last:
                 continue
             raise explained(path, error) from None
-        except sqlite3.DatabaseError:
+        except (sqlite3.DatabaseError, UnicodeDecodeError):
             return connection  # told by whoever asks the first real question
         return connection
     raise AssertionError("the last way either returns or raises")
@@ -95,10 +122,7 @@ def explained(path: Path, error: sqlite3.Error) -> LogbookError:
     if code == sqlite3.SQLITE_NOTADB or "not a database" in said:
         return LogbookError(f"{place} is not a logbook; it was not touched", hint=ELSEWHERE)
     if code == sqlite3.SQLITE_CORRUPT or "decode to UTF-8" in said:
-        return LogbookError(
-            f"the logbook {place} is damaged ({said}); it was not touched",
-            hint=RESTORE,
-        )
+        return damaged(path, said)
     if code == sqlite3.SQLITE_FULL or (code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN) and _is_full(path)):
         return full(path)
     if code == sqlite3.SQLITE_READONLY or (code == sqlite3.SQLITE_CANTOPEN and path.exists()):
@@ -112,6 +136,11 @@ def explained(path: Path, error: sqlite3.Error) -> LogbookError:
             hint="Wait for it, or end it.",
         )
     return LogbookError(f"the logbook {place} cannot be used: {said}", hint=ELSEWHERE)
+
+
+def damaged(path: Path, how: str) -> LogbookError:
+    """Say that a logbook is damaged, and by what that is seen."""
+    return LogbookError(f"the logbook {plain(path)} is damaged ({how}); it was not touched", hint=RESTORE)
 
 
 def full(path: Path) -> LogbookError:
@@ -131,19 +160,7 @@ def _is_full(path: Path) -> bool:
 
 def use_wal(connection: sqlite3.Connection) -> None:
     """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
-    deadline = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-        except sqlite3.OperationalError as error:
-            if (
-                error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
-                or time.monotonic() > deadline
-            ):
-                raise
-            time.sleep(0.02)  # reason: another program holds the file for a moment
-        else:
-            return
+    connection.execute("PRAGMA journal_mode = WAL")
 
 
 def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
@@ -168,36 +185,42 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-#: Tables whose rows are counted twice. The text that is their key has an index of its own, which SQLite names like this.
+#: Tables whose rows are looked for in each of their indexes; the key of each has one that SQLite makes by itself.
 _COUNTED = ("qualification", "pass", "qualification_history", "kit", "note", "note_history")
-_KEYS = "sqlite_autoindex_{}_1"
 
 
 def refuse_gaps(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise LogbookError if a table has not the rows that its index of keys knows.
+    """Raise LogbookError if the rows of a table are not those that its indexes know.
 
-    A damaged page may have lost some of its rows, or be a copy of another one, without being malformed: SQLite then lists
-    what there is as if it were all. Numbers of rows and their sum are compared.
+    A damaged page may have lost some of its rows, or be a copy of another one, or hold other keys, without being malformed:
+    SQLite then lists what it finds as if it were all. So rows are counted on both sides, and each is looked for.
     """
-    there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    tables = [name for name in _COUNTED if name in there]
-    if not tables:
+    indexes = connection.execute(
+        "SELECT m.name AS of, l.name AS name, group_concat(i.name) AS columns"
+        " FROM json_each(?) AS counted JOIN sqlite_master AS m ON m.type = 'table' AND m.name = counted.value,"
+        " pragma_index_list(m.name) AS l, pragma_index_info(l.name) AS i"
+        " WHERE i.name IS NOT NULL AND NOT l.partial GROUP BY m.name, l.name",
+        (json.dumps(_COUNTED),),
+    ).fetchall()
+    if not indexes:
         return
-    counts = [
-        f"(SELECT count(*) || ' with ' || sum(rowid) FROM {name} NOT INDEXED) AS rows_{name},"  # noqa: S608 - reason: ours
-        f" (SELECT count(*) || ' with ' || sum(rowid) FROM {name} INDEXED BY {_KEYS.format(name)}) AS keys_{name}"
-        for name in tables
-    ]
+    counts = []
+    for number, (table, index, columns) in enumerate(indexes):
+        alike = " AND ".join(f'k."{column}" IS r."{column}"' for column in columns.split(","))
+        known = f'"{table}" AS k INDEXED BY "{index}"'
+        counts.append(
+            f'(SELECT count(*) FROM "{table}" NOT INDEXED) AS rows_{number},'  # noqa: S608 - reason: names of our own schema
+            f" (SELECT count(*) FROM {known}) AS keys_{number},"
+            f' (SELECT count(*) FROM "{table}" AS r NOT INDEXED WHERE NOT EXISTS'
+            f" (SELECT 1 FROM {known} WHERE {alike} AND k.rowid = r.rowid)) AS missed_{number}"
+        )
     # one statement, so that it sees the file at one moment: another program may be writing just now
     found = connection.execute(f"SELECT {', '.join(counts)}").fetchone()
-    for name in tables:
-        rows, keys = found[f"rows_{name}"], found[f"keys_{name}"]
-        if rows != keys:
-            raise LogbookError(
-                f"the logbook {plain(path)} is damaged (the rows of the table {name} are not those that its index knows: "
-                f"{rows} against {keys}); it was not touched",
-                hint=RESTORE,
-            )
+    for number, (table, index, _columns) in enumerate(indexes):
+        rows, keys, missed = (found[f"{kind}_{number}"] for kind in ("rows", "keys", "missed"))
+        if rows != keys or missed:
+            has = f"the table {plain(table)} has {rows} rows, its index {plain(index)} {keys}"
+            raise damaged(path, f"{has}; {missed} are not found there")
 
 
 @contextlib.contextmanager
@@ -209,6 +232,10 @@ def translated(path: Path, connection: sqlite3.Connection | None = None) -> Iter
         if connection is not None:
             connection.close()
         raise explained(path, error) from None
+    except UnicodeDecodeError:  # what SQLite says of a damaged table quotes its bytes, and Python cannot read them
+        if connection is not None:
+            connection.close()
+        raise damaged(path, "a table is described by bytes that are no text") from None
     except BaseException:
         if connection is not None:
             connection.close()

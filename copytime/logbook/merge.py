@@ -74,8 +74,8 @@ def back_up(book: Logbook, to: Path) -> None:
         raise InputError(f"{plain(to)} exists already and is not overwritten", hint="Name a new file.") from None
     except OSError as error:
         raise LogbookError(f"cannot write {plain(to)}: {error.strerror}", hint="Name a file in a folder of yours.") from None
-    except sqlite3.Error as error:
-        raise LogbookError(f"cannot write {plain(to)}: {error}", hint="Name a file on another drive.") from None
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise LogbookError(f"cannot write {plain(to)}: {plain(error)}", hint="Name a file on another drive.") from None
     finally:
         with contextlib.suppress(OSError):
             os.unlink(draft)

@@ -114,7 +114,7 @@ def _loaded(one: Loading) -> list[str]:
     lines = [f"loading {_name(one.scene)} at {_name(one.host or 'a host that was not noted')}{state}"]
     for each in one.drives:
         margin = with_margin(each.seconds, max(each.high - each.seconds, each.seconds - each.low))
-        lines.append(f"- {_name(each.drive)}: {margin} s ({each.repeats} run{'' if each.repeats == 1 else 's'})")
+        lines.append(f"- {_name(each.drive)}: {margin} s ({each.repeats} repeat{'' if each.repeats == 1 else 's'})")
     if one.alike is not None:
         lines.append(f"- {alike_words(one)}")
     if one.disk is not None:

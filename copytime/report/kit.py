@@ -12,7 +12,7 @@ from copytime.report.layout import WIDTH, Column, broken, fits
 from copytime.report.tables import table
 from copytime.safetext import plain
 
-__all__ = ["KIT_HEADERS", "item_lines", "item_object", "kit_document", "kit_rows", "kit_text"]
+__all__ = ["KIT_HEADERS", "field_said", "item_lines", "item_object", "kit_document", "kit_rows", "kit_text"]
 
 KIT_HEADERS = ("kind", "name", "about", "state")
 
@@ -30,6 +30,15 @@ _KEYS = {
 }
 
 
+#: Fields whose names alone do not say in a listing what they are.
+_SAID = {"length_m": "length", "needs_from": "needs capacity from", "needs_to": "needs capacity to"}
+
+
+def field_said(name: str, value: str) -> tuple[str, str]:
+    """Name a field as a reader would, with its value as it is written: ``length_m`` 0.8 is a length of 0.8 m."""
+    return _SAID.get(name, name.replace("_", " ")), f"{value} m" if name == "length_m" else value
+
+
 def _pairs(one: KitItem, *, personal: bool) -> list[tuple[str, str]]:
     return [
         (each.name, write_value(one.kind, each.name, one.about[each.name]))
@@ -44,7 +53,7 @@ def kit_rows(several: Iterable[KitItem], *, personal: bool = False, safe: bool =
     for one in several:
         state = ", ".join(word for word, is_so in (("reference", one.reference), ("retired", one.retired)) if is_so)
         pairs = _pairs(one, personal=personal)
-        about = "; ".join(f"{name.replace('_', ' ') if safe else name} {value}" for name, value in pairs)
+        about = "; ".join(" ".join(field_said(name, value) if safe else (name, value)) for name, value in pairs)
         rows.append((one.kind.value, plain(one.name, limit=40), plain(about, limit=3000), state) if safe else
                     (one.kind.value, one.name, about, state))  # fmt: skip
     return rows
@@ -68,9 +77,10 @@ def item_lines(one: KitItem) -> str:
     """Write one item for a terminal."""
     lines = [f"{one.kind}  {plain(one.name)}" + (" (retired)" if one.retired else "")]
     if one.reference:
-        lines.append("  reference     yes")
-    lines += [f"  {name.replace('_', ' '):<12}  {plain(value)}" for name, value in _pairs(one, personal=True)]
-    return "\n".join([*lines, f"  registered    {one.created}"])
+        lines.append("  reference            yes")
+    said = [field_said(name, value) for name, value in _pairs(one, personal=True)]
+    lines += [f"  {name:<19}  {plain(value)}" for name, value in said]
+    return "\n".join([*lines, f"  registered           {one.created}"])
 
 
 def item_object(one: KitItem, *, personal: bool) -> dict[str, Any]:

@@ -65,7 +65,7 @@ def note_lines(one: Note, found: TimedRate | None, before: Iterable[tuple[str, N
         "chain": ", ".join(chain),
         "times": f"{times} ({one.timing}{', of one copy' if one.same_copy else ''})" if times else None,
         "result": result(one, found) if found is not None else None,
-        "payload": one.payload_kind.value if one.payload_kind is not PayloadKind.UNKNOWN else None,
+        "kind": one.payload_kind.value if one.payload_kind is not PayloadKind.UNKNOWN else None,
         "state": one.state if one.kind is NoteKind.COPY else None,
         "system": one.system,
         "gb": one.gb if one.gb != "unknown" else None,

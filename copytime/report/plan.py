@@ -15,7 +15,7 @@ from copytime.notes import PayloadKind
 from copytime.report.frame import document
 from copytime.report.tables import table
 from copytime.safetext import plain, shorten
-from copytime.units import clock_text, duration_text, many, percent_text, size_text
+from copytime.units import clock_text, duration_text, percent_text, size_text
 
 __all__ = ["cautions", "plan_document", "plan_sheet", "plan_text"]
 
@@ -144,9 +144,9 @@ def _expected(one: RunSheet) -> list[str]:
                 f"{letter}{mark}",
             )
         )
-    lines = [_fitted(("drive", "what", "size", "runs", "each", "by"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
+    lines = [_fitted(("drive", "what", "size", "runs", "each", "rests on"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
     for said, letter in letters.items():
-        lines += _led(f"by {letter}", plain(said))
+        lines += _led(letter, plain(said))
     if any(of.expected.bridge for of, _ in _combinations(one)):
         lines += _led("", "a bridge in brackets is not planned, the time takes it for granted: --bridge DRIVE=NAME plans it")
     return lines
@@ -229,7 +229,7 @@ def _totals(one: RunSheet) -> list[str]:
         f"pauses {duration_text(found.waiting_s)}",
     )
     each = [duration_text(seconds) for seconds in (one.gaps.setup, one.gaps.handling, one.gaps.pause)]
-    lines += _led("", f"by {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write")
+    lines += _led("", f"with {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write")
     if one.budget_s is not None:
         lines += _led("budget", f"{duration_text(one.budget_s)} a day")
     return lines
@@ -243,11 +243,11 @@ def cautions(one: RunSheet) -> list[str]:
     if written:
         each = ", ".join(f"{plain(name, limit=30)} {size_text(amount)}" for name, amount in written.items())
         whole = f", {size_text(sum(written.values()))} in all" if len(written) > 1 else ""
-        said.append(f"writes to {each}{whole}: that uses up a little of {'its' if len(written) == 1 else 'their'} endurance")
+        said.append(f"writes to {each}{whole}: that uses up a little of {'their' if len(written) > 1 else 'its'} endurance")
     pauses = sum(run.cools for run in one.schedule.runs)
     if pauses:
-        said.append(f"heat: {many(pauses, 'long write')} {'is' if pauses == 1 else 'are'} followed by a pause of "
-                    f"{duration_text(one.gaps.pause)}")  # fmt: skip
+        many = "1 long write is" if pauses == 1 else f"{pauses} long writes are"
+        said.append(f"heat: {many} followed by a pause of {duration_text(one.gaps.pause)}")
     assumed = {run.of.key for run in one.schedule.runs if run.of.expected.basis is Basis.ASSUMED}
     if assumed:
         said.append(

@@ -117,10 +117,10 @@ def prediction_text(what: str, made: Sequence[Predicted], width: int = WIDTH) ->
     """Write predictions for a terminal of ``width`` columns."""
     first = made[0].found
     mean = size_text(round(first.size_bytes / first.files))
-    lines = [f"load       {what}: {first.files} files, {size_text(first.size_bytes)}, {mean} on average"]
+    lines = [f"files      {what}: {first.files} files, {size_text(first.size_bytes)}, {mean} on average"]
     for one in made:
         known, found = one.known, one.found
-        margin = "no margin: as many loads as unknowns"
+        margin = "no margin: as many sizes of files as unknowns"
         if found.low is not None and found.high is not None:
             margin = f"{duration_text(found.low)} to {duration_text(found.high)}"
         marked = ", EXTRAPOLATED" if found.beyond.said else ""
@@ -154,7 +154,7 @@ def _asymptote(model: CostModel) -> str:
 
 def _drop(known: Knowledge, found: Prediction) -> str:
     if known.drop is not None:
-        return f"the load ends before the one that was seen after {size_text(known.drop)}"
+        return f"these files end before the one that was seen after {size_text(known.drop)}"
     if known.steady >= found.size_bytes:
         return f"none was seen in {size_text(known.steady)}"
     seen = f"none was seen in {size_text(known.steady)}; whether" if known.steady else "no long stream is known; whether"

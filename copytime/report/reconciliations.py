@@ -124,7 +124,7 @@ def _table(several: Sequence[Reconciled], width: int) -> str:
         Column("MB/s", tuple(_rate(one) for one in several), figures=True),
     ]
     against = [
-        Column("runs/visits", tuple(f"{one.repeats}/{one.visits}" for one in several), figures=True),
+        Column("repeats/visits", tuple(f"{one.repeats}/{one.visits}" for one in several), figures=True),
         Column("elsewhere", tuple(rate_text(one.own.rate) if one.own else "-" for one in several), figures=True),
         Column("rests on", tuple(own_words(one) for one in several)),
         Column("ratio", tuple(_ratio(one) for one in several), figures=True),

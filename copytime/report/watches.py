@@ -58,7 +58,7 @@ def watch_text(one: Qualification, ways: Sequence[Seen], quiet_s: float) -> str:
         f"drive     {plain(one.drive)}",
         f"watched   {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({one.state} before its end)"),
         "",
-        table(("direction", "bytes", "", "time", "MB/s"), rows, right=(1, 2, 3, 4)),
+        table(("direction", "bytes", "size", "time", "MB/s"), rows, right=(1, 2, 3, 4)),
         "",
         "margin    from how often the counters were read alone; what else used the drive meanwhile is in the figures",
         f"end       the drive moved nothing more for {duration_text(quiet_s)}",

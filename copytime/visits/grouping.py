@@ -6,7 +6,6 @@ there happen to be of each, and its margin would be that of nothing that was eve
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -127,11 +126,8 @@ class Groups:
         alike = {name: (kind[name], *(getattr(one, field) for field in self.alike)) for name, one in firsts.items()}
         found = _of_a_kind(order, alike, pairwise=pairwise) or _of_a_kind(order, kind, pairwise=pairwise)
         if pairwise or not found:
-            found += [
-                pair
-                for pair in itertools.combinations(order, 2)
-                if kind[pair[0]] != kind[pair[1]] and self.chain(firsts[pair[0]]) == self.chain(firsts[pair[1]])
-            ]
+            chains = {name: self.chain(one) for name, one in firsts.items()}
+            found += [pair for pair in _of_a_kind(order, chains, pairwise=True) if kind[pair[0]] != kind[pair[1]]]
         return found
 
     def unlike(self, pairs: Iterable[tuple[str, str]]) -> list[str]:
@@ -154,14 +150,18 @@ class Groups:
 
 
 def _of_a_kind(order: Sequence[str], kind: Mapping[str, object], *, pairwise: bool) -> list[tuple[str, str]]:
-    """Pair groups of one kind: each with the first of it, or all with all."""
-    found = [pair for pair in itertools.combinations(order, 2) if kind[pair[0]] == kind[pair[1]]]
-    if pairwise:
-        return found
-    best: dict[object, str] = {}
+    """Pair groups of one kind: each with the first of it, or all with all; as they follow each other in ``order``."""
+    fellows: dict[object, list[str]] = defaultdict(list)  # there may be thousands of groups, of which few are of a kind
     for name in order:
-        best.setdefault(kind[name], name)
-    return [pair for pair in found if pair[0] == best[kind[pair[0]]]]
+        fellows[kind[name]].append(name)
+    if not pairwise:
+        return [(names[0], name) for names in fellows.values() for name in names[1:]]
+    met: Counter[object] = Counter()
+    found = []
+    for name in order:
+        met[kind[name]] += 1
+        found += [(name, other) for other in fellows[kind[name]][met[kind[name]] :]]
+    return found
 
 
 def _shares(counts: Counter[object]) -> frozenset[tuple[object, float]]:

@@ -34,7 +34,8 @@ REPEATS_BRIEF = 2
 BLOCK = 8 * 1024 * 1024
 DEPTH = 4
 
-#: Small files handled at once: by measurement (README, 'How it measures'); beyond four, writing gains nothing.
+#: Small files handled at once: by measurement (DEVELOPERS, 'Choices that rest on measurements'); beyond four, writing
+#: gains nothing.
 WORKERS = 4
 
 

@@ -309,7 +309,7 @@ def test_what_a_verdict_says() -> None:
         (SUBJECT, [], "Quayside One without Ferrybox, natively or through another bridge"),
         (result("x", 400, cable="grey"), [], "another cable"),
         (result("x", 100, host="Harbour 4"), [replace(NATIVE, id="n")], "through another bridge than Ferrybox on Harbour 4"),
-        (result("x", 400, direction=WRITE, run_bytes=10**11), [replace(NATIVE, direction=WRITE)], "sustained run of 100 GB"),
+        (result("x", 400, direction=WRITE, run_bytes=10**11), [replace(NATIVE, direction=WRITE)], "long stream of 100 GB"),
         (result("x", 400, declared=True), [NATIVE], "another cable and nothing else"),
         (result("x", 400, declared=True), [NATIVE], "the link usb3.2-gen2x1-uas had fallen back"),
         (SUBJECT, [NATIVE, OTHER_DRIVE], "change one part at a time"),

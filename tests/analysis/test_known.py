@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from copytime.analysis import agreement
 from copytime.analysis.agreement import by_agreement
 from copytime.analysis.compare import Estimate
 from copytime.analysis.elimination import Certainty, judge
@@ -94,6 +96,28 @@ def test_agreement_is_what_the_rules_say(seed: int) -> None:
             assert after == before
             continue
         assert (after.together[1], after.pace_setter, after.certainty) == said
+
+
+def test_each_of_many_drives_on_one_host_is_held_against_few(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All share the host, so none shares its bridge alone: unless that is known each is held against all of its bridge."""
+    looks = 0
+
+    def counted(*given: Any) -> bool:
+        nonlocal looks
+        looks += 1
+        return common(*given)
+
+    common = agreement._common_part
+    monkeypatch.setattr(agreement, "_common_part", counted)
+    several = [
+        result(f"r{at}", 100 + at % 50 / 10, drive=f"Drive {at}", bridge=f"Bridge {at % 2}", host="Harbour 4", via=None)
+        for at in range(600)
+    ]
+    known = Known(several)
+    first = [judge(one, known) for one in several]
+    assert {one.certainty for one in first} == {Certainty.UNDECIDED}
+    assert {one.certainty for one in by_agreement(first, known)} == {Certainty.PROVISIONAL}
+    assert looks < 10 * len(several)
 
 
 def test_the_benches_hold_something_of_everything() -> None:

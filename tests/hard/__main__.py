@@ -23,6 +23,7 @@ from tests.hard.shooting import Tally
 from tests.hard.targets import TARGETS
 from tests.hard.writers import write_together
 from tests.support.drives import loop_drive, why_not
+from tests.support.signals import heed
 
 
 def main() -> None:
@@ -38,6 +39,7 @@ def main() -> None:
         "--reader", action="append", choices=list(TARGETS), help="fuzz: only these; may be given several times"
     )
     asked = parser.parse_args()
+    heed()
     raise SystemExit(1 if _RUNS[asked.what](asked) else 0)
 
 
@@ -86,13 +88,17 @@ def hostile(asked: argparse.Namespace) -> int:
 
 def told(run: Iterator[Tally], count: int) -> int:
     """Follow a run, print what it came to and return the number of complaints."""
-    tally = Tally()
+    tally, shown = Tally(), 0
     for tally in run:
+        for complaint in tally.complaints[shown:]:
+            print(complaint, flush=True)
+        shown = len(tally.complaints)
         if tally.total % 24 == 0:
             print(f"{tally.total} of {count}, {len(tally.complaints)} complaints", flush=True)
     for kind, times in sorted(tally.cases.items()):
         print(f"{times:5} {kind}")
-    print(f"{tally.total} cases" + (f", {tally.in_time} of them while the program was at work" if tally.in_time else ""))
+    at_work = f", {tally.in_time} of them while the program was at work" if tally.in_time else ""
+    print(f"{tally.total} cases{at_work}" + (f", {tally.ended} ended by the signal" if tally.ended else ""))
     print("\n".join(tally.complaints) or "nothing was lost and nothing was left behind")
     return len(tally.complaints)
 

@@ -73,8 +73,7 @@ class BookBench:
         arguments, expected = self.prepared(command)
         shot = shoot(arguments, moment, number, {"COPYTIME_LOGBOOK": str(self.book)})
         told = f"{command}, {number.name} after {moment:.3f} s of {length:.3f} s"
-        self.tally.in_time += shot.in_time
-        self.tally.cases[f"{command} {number.name}"] += 1
+        self.tally.add(f"{command} {number.name}", shot)
         for what in (*shot.complaints, *self.wrong(command, shot, expected, killed=number is signal.SIGKILL)):
             self.tally.complaints.append(f"{told}: {what}")
 

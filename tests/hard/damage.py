@@ -223,7 +223,7 @@ def recoverable(path: Path) -> dict[str, dict[int, tuple[str, ...]]]:
             connection.text_factory = lambda raw: raw.decode("utf-8", "backslashreplace")
             try:
                 tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-            except sqlite3.Error:
+            except (sqlite3.Error, UnicodeDecodeError):
                 return {}
             for table in tables:
                 rows: dict[int, tuple[str, ...]] = {}
@@ -231,7 +231,7 @@ def recoverable(path: Path) -> dict[str, dict[int, tuple[str, ...]]]:
                     try:
                         for row in connection.execute(f"SELECT rowid, * FROM {table} ORDER BY rowid {order}"):  # noqa: S608
                             rows[row[0]] = tuple(map(str, row[1:]))
-                    except sqlite3.Error:
+                    except (sqlite3.Error, UnicodeDecodeError):
                         continue
                 found[table] = rows
     return found

@@ -15,6 +15,7 @@ from pathlib import Path
 import psutil
 
 import copytime
+from tests.support.signals import is_ignored
 
 __all__ = ["SIGNALS", "Shot", "Tally", "shoot"]
 
@@ -33,6 +34,13 @@ class Tally:
     cases: Counter[str] = field(default_factory=Counter)
     complaints: list[str] = field(default_factory=list)
     in_time: int = 0  #: cases whose signal came while the program was still at work
+    ended: int = 0  #: cases that ended because of it
+
+    def add(self, kind: str, shot: Shot) -> None:
+        """Count a case of a kind."""
+        self.cases[kind] += 1
+        self.in_time += shot.in_time
+        self.ended += shot.in_time and shot.code != 0
 
     @property
     def total(self) -> int:
@@ -48,6 +56,14 @@ class Shot:
     said: str
     in_time: bool
     complaints: tuple[str, ...]
+
+
+def _processor(process: int) -> float:
+    """Return the seconds of processor time that a process has had; none where it has gone meanwhile."""
+    with contextlib.suppress(psutil.Error):
+        times = psutil.Process(process).cpu_times()
+        return float(times.user + times.system)
+    return 0.0
 
 
 def _at_what(process: int) -> str:
@@ -80,12 +96,16 @@ def shoot(arguments: Sequence[str], moment: float, number: signal.Signals, envir
         _, said = child.communicate(timeout=moment)
     except subprocess.TimeoutExpired:
         family = psutil.Process(child.pid).children(recursive=True)
+        if is_ignored(child.pid, number):
+            complaints.append(f"{number.name} is ignored here, so that nothing was tried")
+        before = _processor(child.pid)
         child.send_signal(number)
         in_time = True
         try:
             _, said = child.communicate(timeout=_PATIENCE)
         except subprocess.TimeoutExpired:
-            complaints.append(f"still running {_PATIENCE:.0f} s later: {_at_what(child.pid)}")
+            had = f"{_processor(child.pid) - before:.2f} s of processor time"
+            complaints.append(f"still running {_PATIENCE:.0f} s and {had} later: {_at_what(child.pid)}")
             child.kill()
             _, said = child.communicate()
         _, alive = psutil.wait_procs(family, timeout=5)

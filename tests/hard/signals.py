@@ -96,10 +96,9 @@ class Bench:
         moment = self.chance.uniform(0.0, length * 1.05)
         told = f"{command}, {number.name} after {moment:.2f} s of {length:.2f} s"
         shot = shoot(self.arguments(command), moment, number, {"COPYTIME_LOGBOOK": str(self.book)})
-        self.tally.in_time += shot.in_time
         for what in shot.complaints:
             self.complain(told, what)
-        self.tally.cases[f"{command} {number.name}"] += 1
+        self.tally.add(f"{command} {number.name}", shot)
         self.look_at_everything(told, killed=number is signal.SIGKILL)
 
     def complain(self, told: str, what: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -15,6 +16,7 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import psutil
 import pytest
 
 from copytime.logbook import Logbook
@@ -67,14 +69,19 @@ def test_damage_is_told_and_nothing_is_made_worse(tmp_path: Path) -> None:
     assert bench.refused > 10  # else nothing was damaged
 
 
+def root_of(book: Path, name: str) -> int:
+    """Fold the write-ahead log in and return where the first page of a table or of an index begins."""
+    with closing(sqlite3.connect(book)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+        (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (name,)).fetchone()
+    return (int(root) - 1) * 4096
+
+
 def test_rows_that_a_damaged_page_has_lost_are_missed(tmp_path: Path) -> None:
     """The number of cells in a page of notes is made smaller: SQLite lists the rest as if that were all."""
     book = quay_book(tmp_path / "book.sqlite")
-    with closing(sqlite3.connect(book)) as connection:
-        connection.execute("PRAGMA journal_mode = DELETE")
-        (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'note'").fetchone()
+    start = root_of(book, "note")
     data = bytearray(book.read_bytes())
-    start = (root - 1) * 4096
     while data[start] == 5:  # an inner page of a table (SQLite, 'Database File Format', 1.6): go to its last leaf
         start = (int.from_bytes(data[start + 8 : start + 12]) - 1) * 4096
     assert data[start] == 13
@@ -86,6 +93,38 @@ def test_rows_that_a_damaged_page_has_lost_are_missed(tmp_path: Path) -> None:
         assert done.code == 1, (command, done)
         assert "is damaged" in done.err
         assert "Restore a backup" in done.err
+        assert book.read_bytes() == data
+
+
+@pytest.mark.parametrize("index", ["sqlite_autoindex_qualification_1", "qualification_created"])
+def test_keys_that_are_not_those_of_the_rows_are_noticed(tmp_path: Path, index: str) -> None:
+    """One bit of one key is turned: as many rows as keys are left, and SQLite finds that row no more."""
+    book = quay_book(tmp_path / "book.sqlite")
+    start = root_of(book, index)
+    data = bytearray(book.read_bytes())
+    first = int.from_bytes(data[start + 8 : start + 10])  # of a leaf of an index: where its first key lies (1.6)
+    assert data[start] == 10
+    data[start + first + 8] ^= 1  # within the text of the key
+    book.write_bytes(data)
+    for command in (*READS, *WRITES):
+        done = ask(*filled(command, tmp_path), logbook=book)
+        assert done.code == 1, (command, done)
+        assert f"its index {index} " in done.err
+        assert "Restore a backup" in done.err
+        assert book.read_bytes() == data
+
+
+def test_what_sqlite_says_in_bytes_that_are_no_text_is_damage(tmp_path: Path) -> None:
+    """SQLite quotes the words that it does not understand in the description of a table, and Python cannot read them."""
+    book = quay_book(tmp_path / "book.sqlite")
+    root_of(book, "note")
+    data = book.read_bytes().replace(b"CREATE TABLE note (", b"CREATE \xa0ABLE note (")
+    book.write_bytes(data)
+    for command in (*READS, *WRITES):
+        done = ask(*filled(command, tmp_path), logbook=book)
+        assert done.wrong == []
+        assert done.code == 1, (command, done)
+        assert "is damaged" in done.err
         assert book.read_bytes() == data
 
 
@@ -138,14 +177,17 @@ def test_what_is_no_logbook_of_ours_is_told_and_left_alone(
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Hold the write lock of a logbook in another process."""
+def locked(path: Path, *first: str) -> Iterator[None]:
+    """Hold the write lock of a logbook in another process, which says something else ``first``."""
     code = (
-        "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1], isolation_level=None)\nc.execute('BEGIN IMMEDIATE')\n"
-        "print('held', flush=True)\nsys.stdin.read()\n"
+        "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1], isolation_level=None)\nfor said in sys.argv[2:]:\n"
+        "    c.execute(said)\nprint('held', flush=True)\nsys.stdin.read()\n"
     )
     child = subprocess.Popen(
-        [sys.executable, "-c", code, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", code, str(path), *first, "BEGIN IMMEDIATE"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
     )
     assert child.stdout is not None
     assert child.stdout.readline() == "held\n"
@@ -189,6 +231,32 @@ def test_a_lock_that_is_held_is_told_in_time_and_costs_no_measurement(
             assert "in use by another program" in done.err
     assert sorted(one.id for one in listed(book)) == before
     assert [path.name for path in drive.iterdir()] == ["file"]
+
+
+@pytest.mark.parametrize("command", [WRITES[0], ("report",)], ids=["note", "report"])
+def test_ctrl_c_is_answered_while_another_program_is_waited_for(command: tuple[str, ...], tmp_path: Path) -> None:
+    """SQLite's own wait would hear nothing for half a minute, the third Ctrl-C as little as the first."""
+    book = quay_book(tmp_path / "book.sqlite")
+    alone = ("PRAGMA locking_mode = EXCLUSIVE", "BEGIN EXCLUSIVE", "COMMIT")  # a writer alone keeps no reader waiting
+    with locked(book, *(alone if command == ("report",) else ())):
+        child = subprocess.Popen(
+            [sys.executable, "-m", "copytime", "--logbook", str(book), *command],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            while not any(Path(one.path) == book for one in psutil.Process(child.pid).open_files()):
+                assert child.poll() is None, child.communicate()
+                time.sleep(0.05)  # reason: it is on its way there
+            with pytest.raises(subprocess.TimeoutExpired):
+                child.wait(1.0)  # it waits indeed
+            child.send_signal(signal.SIGINT)
+            out, said = child.communicate(timeout=15)
+        finally:
+            child.kill()
+            child.communicate()
+    assert (child.returncode, out, said.strip()) == (130, "", "error: interrupted")
 
 
 def listed(book: Path) -> list[Note]:

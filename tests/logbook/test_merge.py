@@ -87,9 +87,9 @@ def test_a_damaged_or_foreign_file_is_refused_and_nothing_changes(tmp_path: Path
     with Logbook.open(tmp_path / "broken.sqlite") as broken:
         write(broken, *(a_note(number, remark="x" * 400) for number in range(1, 60)))
         with broken.reading() as connection:
-            (index,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'note_made'").fetchone()
+            (page,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'selfcheck'").fetchone()
     data = bytearray((tmp_path / "broken.sqlite").read_bytes())
-    data[index * 4096 - 100 : index * 4096] = b"\xff" * 100  # a page that only a look at the whole file finds
+    data[(page - 1) * 4096] = 0xFF  # in a table that nothing here asks for: only a look at the whole file finds it
     (tmp_path / "broken.sqlite").write_bytes(data)
     with Logbook.open(tmp_path / "ours.sqlite") as ours:
         other = open_other(tmp_path / "broken.sqlite")

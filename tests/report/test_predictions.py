@@ -79,7 +79,7 @@ def test_nothing_is_predicted_across_a_drop() -> None:
     assert dropping.drop is not None
     assert 1900 * MB < dropping.drop <= 2000 * MB
     before = predicted(dropping, [10 * MB] * 150)
-    assert "the load ends before" in prediction_text("a folder", [before])
+    assert "these files end before" in prediction_text("a folder", [before])
     with pytest.raises(InputError, match=r"past the drop .* after 1\.9") as caught:
         predicted(dropping, [10 * MB] * 250)
     assert "log show 5eaf00d0 --time-for" in str(caught.value)

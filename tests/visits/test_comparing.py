@@ -1,12 +1,16 @@
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from copytime.analysis.compare import Outcome
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
+from copytime.visits import grouping
 from copytime.visits.comparing import Compared, Learned, compare_notes
 from copytime.visits.noting import make_note
 
@@ -33,6 +37,18 @@ def test_each_against_the_best_or_all_pairwise() -> None:
         ("One", "Three", Outcome.DIFFERS),
     ]
     assert len(compare_notes(several, "drive", pairwise=True).pairs) == 3
+
+
+@given(st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from("xyz")), max_size=12), st.booleans())
+def test_who_is_compared_and_in_which_order_is_what_going_through_all_pairs_says(
+    chosen: list[tuple[str, str]], pairwise: bool
+) -> None:
+    order = [str(at) for at in range(len(chosen))]
+    kind = dict(zip(order, chosen, strict=True))
+    met = [pair for pair in itertools.combinations(order, 2) if kind[pair[0]] == kind[pair[1]]]
+    best = {kind[name]: name for name in reversed(order)}
+    expected = met if pairwise else [pair for pair in met if pair[0] == best[kind[pair[0]]]]
+    assert grouping._of_a_kind(order, kind, pairwise=pairwise) == expected
 
 
 def test_what_does_not_count_is_left_out() -> None:

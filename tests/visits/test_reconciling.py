@@ -236,7 +236,7 @@ def test_a_fast_phase_misleads_and_a_long_run_explains() -> None:
     several += [noted(f"Drive {name}", 320, bridge=f"Bridge {name}", direction=WRITE) for name in "AB"]
     found = of(reconcile(several, (), ONE), "Quayside One", WRITE)
     assert found.judgement.certainty.value == "undecided"
-    assert "a sustained run of 100 GB" in (found.judgement.next_test or "")
+    assert "a long stream of 100 GB" in (found.judgement.next_test or "")
     long = [replace(one, run_bytes=120 * 10**9) for one in on_pc("Quayside One", "Ferrybox", 530, 150)]
     long = [replace(one, id=f"long {one.id}") for one in long if one.direction is WRITE]
     assert said(of(reconcile(several, (), [*ONE, *long]), "Quayside One", WRITE)) == ("provisional", "Quayside One")

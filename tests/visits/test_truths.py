@@ -193,7 +193,7 @@ SCENARIOS = [
         "undecided",
         None,
         {"Ferrybox", "Quayside One"},
-        next_test="a sustained run of 102 GB",
+        next_test="a long stream of 102 GB",
     ),
     Scenario(
         "the same, with a long run on the PC, which shows what follows the fast phase",

@@ -87,7 +87,7 @@ def _measured(visit: Qualification) -> Iterator[_Row]:
     verdicts = {(one.workload, one.direction): one for one in visit.verdicts}
     for one in visit.results:
         like = _of_visit(visit, one)
-        doubt = "CACHED: memory answered" if one.witness is Witness.CACHED else f"counters {one.witness}, {one.access}"
+        doubt = "CACHED: memory answered" if one.witness is Witness.CACHED else f"witness {one.witness}, {one.access}"
         yield _row(like, "rate within this visit", "MB/s", one.rate / 1e6, _mb(one.low), _mb(one.high), said=doubt)
         if one.any_low is not None:
             yield _row(

@@ -94,11 +94,18 @@ def _text(text: str, *, in_table: bool = False) -> str:
     Spaces at its ends are never shown, but they would make code of a line, hide what begins a list, and keep marks from
     closing.
     """
-    words = plain(text, limit=_LIMIT).strip().split(" ")
-    made = " ".join(
-        _code(word, in_table=in_table) if _ADDRESS.search(word) else _SPECIAL.sub(r"\\\1", word) for word in words
-    )
+    made = plain(text, limit=_LIMIT).strip()
+    if _ADDRESS.search(made):
+        made = " ".join(
+            _code(word, in_table=in_table) if _ADDRESS.search(word) else _escaped(word) for word in made.split(" ")
+        )
+    else:  # most: a report of thousands of notes has hundreds of thousands of cells
+        made = _escaped(made)
     return made if in_table else _AT_START.sub(lambda found: f"{found[2] or ''}\\{found[1] or found[3]}", made)
+
+
+def _escaped(text: str) -> str:
+    return _SPECIAL.sub(r"\\\1", text)
 
 
 def _code(word: str, *, in_table: bool) -> str:

@@ -51,10 +51,10 @@ def _at(host: str, several: Iterable[Reconciled]) -> Table:
         Column("through"),
         Column("payload"),
         Column("to the drive", "MB/s", figure=True),
-        Column("runs/visits", figure=True),
+        Column("repeats/visits", figure=True),
         Column("of link", "MB/s", figure=True),
         Column("from the drive", "MB/s", figure=True),
-        Column("runs/visits", figure=True),
+        Column("repeats/visits", figure=True),
         Column("of link", "MB/s", figure=True),
     )
     return Table(
@@ -103,7 +103,7 @@ def loads_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
         Column("host"),
         Column("start"),
         Column("time", "s", figure=True),
-        Column("runs", figure=True),
+        Column("repeats", figure=True),
         Column("medium"),
     )
     blocks.append(Table(caption="Loading times, shortest first", columns=columns, rows=tuple(rows)))

@@ -188,7 +188,7 @@ def _set(one: ComparedSet) -> Iterator[Block]:
         Column("outcome"),
         Column("rate differs by", "%", figure=True),
         Column("95 %", "%", figure=True),
-        Column("runs to settle it", figure=True),
+        Column("repeats to settle it", figure=True),
     )
     rests = "; ".join(dict.fromkeys(found.rests_on for _, _, found in one.found.pairs if found.rests_on))
     note = f"Rests on {rests}." if rests else ""
@@ -219,19 +219,22 @@ def _table(whole: Whole, one: Buying) -> Table:
     doubted = {
         (each.note.drive, each.note.direction) for each in whole.found.results if each.note.host == one.host and each.doubts
     }
-    ranked = sorted((name for name in names if name), key=lambda name: (faulty[name] > 0, name not in one.in_all))
+    in_all, standings = frozenset(one.in_all), _standings(one)  # looked up for each of what may be thousands of drives
+    drives = {each.name: each for each in reversed(whole.kit) if each.kind is KitKind.DRIVE}
+    ranked = sorted((name for name in names if name), key=lambda name: (faulty[name] > 0, name not in in_all))
     rows = []
     for name in ranked:
-        item = next((each for each in whole.kit if each.kind is KitKind.DRIVE and each.name == name), None)
         cheapest = one.cheapest is not None and one.cheapest[0] == name
         rows.append(
             (
                 name,
-                *_price(item),
-                _standing(one, Direction.TO_DRIVE, name, doubted),
-                _standing(one, Direction.FROM_DRIVE, name, doubted),
+                *_price(drives.get(name)),
+                *(
+                    standings.get((way, name)) or ("doubted" if (name, way) in doubted else "not compared")
+                    for way in (Direction.TO_DRIVE, Direction.FROM_DRIVE)
+                ),
                 str(faulty[name]),
-                _advice(fast=name in one.in_all, cheapest=cheapest, faulty=faulty[name] > 0),
+                _advice(fast=name in in_all, cheapest=cheapest, faulty=faulty[name] > 0),
             )
         )
     columns = (
@@ -262,13 +265,14 @@ def _price(item: KitItem | None) -> tuple[str, str, str]:
     return size_text(capacity) if isinstance(capacity, int) else NONE, cost, per
 
 
-def _standing(one: Buying, direction: Direction, name: str, doubted: set[tuple[str | None, Direction | None]]) -> str:
+def _standings(one: Buying) -> dict[tuple[Direction, str], str]:
+    """Say of each drive that was compared in a direction how it stands there."""
+    found: dict[tuple[Direction, str], str] = {}
     for way, fast, slower in one.as_fast:
-        if way is direction and name in (*fast, *slower):
-            return "as fast as the best" if name in fast else "slower"
-    if (name, direction) in doubted:
-        return "doubted"
-    return "not compared"
+        for names, words in ((fast, "as fast as the best"), (slower, "slower")):
+            for name in names:
+                found.setdefault((way, name), words)
+    return found
 
 
 def _advice(*, fast: bool, cheapest: bool, faulty: bool) -> str:

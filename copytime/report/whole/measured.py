@@ -65,17 +65,17 @@ def _rates(visits: Sequence[Qualification]) -> Table:
         Column("payload", tight=True),
         Column("to the drive", "MB/s", figure=True),
         Column("any visit", figure=True),
-        Column("of ceiling", "MB/s", figure=True),
+        Column("of link", "MB/s", figure=True),
         Column("from the drive", "MB/s", figure=True),
         Column("any visit", figure=True),
-        Column("of ceiling", "MB/s", figure=True),
+        Column("of link", "MB/s", figure=True),
     )
     return Table(
         caption="Rates on the PC in both directions",
         columns=columns,
         rows=tuple(rows),
         note="Beside a rate: 95 % within this visit, which covers how repeats differ. 'Any visit' also covers "
-        "another day, port or cable, and is the margin by which drives are compared. 'Of ceiling' is the share of "
+        "another day, port or cable, and is the margin by which drives are compared. 'Of link' is the share of "
         "what the narrowest link can carry at the very most. CACHED: memory answered, and it is not the drive's speed.",
     )
 
@@ -142,15 +142,15 @@ def _detail(visits: Sequence[Qualification]) -> Table:
         Column("repeats", figure=True),
         Column("spread", figure=True),
         Column("settled"),
-        Column("counters"),
+        Column("witness"),
         Column("access"),
     )
     return Table(
         caption="How sure the rates on the PC are",
         columns=columns,
         rows=tuple(rows),
-        note="'Spread' is by how much one repeat differs from the next. 'Counters': device - the drive's own "
-        "counters show that it moved the payload; shared - something else used it meanwhile; none - no counters "
+        note="'Spread' is by how much one repeat differs from the next. 'Witness', the drive's own counters: device - "
+        "they show that it moved the payload; shared - something else used it meanwhile; none - no counters "
         "here. 'Access': whether the bytes went past the page cache, as checked.",
     )
 
@@ -278,7 +278,7 @@ def _stream_words(visit: Qualification, stream: Stream) -> str:
     said = [
         (
             f"{drive_name(visit)}, {one.direction} ({visit_text(visit)}): {size_text(one.payload_bytes)} in "
-            f"{took_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; counters {one.witness}, "
+            f"{took_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; witness {one.witness}, "
             f"{one.access}."
         )
     ]

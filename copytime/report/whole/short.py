@@ -91,10 +91,11 @@ def _standing(whole: Whole, one: Buying, direction: Direction, fast: tuple[str, 
 
 
 def _best(whole: Whole, host: str, direction: Direction, names: tuple[str, ...]) -> Reconciled | None:
+    wanted = frozenset(names)
     mine = [
         one
         for one in whole.found.results
-        if one.note.host == host and one.note.direction is direction and one.note.drive in names and not one.doubts
+        if one.note.host == host and one.note.direction is direction and one.note.drive in wanted and not one.doubts
     ]
     return max(mine, key=lambda one: one.rate, default=None)
 

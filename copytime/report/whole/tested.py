@@ -8,6 +8,7 @@ from copytime.analysis.whole import Whole, drive_name
 from copytime.logbook.fields import FIELDS, write_value
 from copytime.notes import KitItem, Note
 from copytime.records import Qualification
+from copytime.report.kit import field_said
 from copytime.report.whole.blocks import Block, Column, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, chain_text, visit_text
 from copytime.units import percent_text, size_text
@@ -54,7 +55,7 @@ def _kit(several: tuple[KitItem, ...]) -> Table:
 def _about(one: KitItem) -> str:
     """Write what is known of a piece of kit, in the order of its fields."""
     known = [(each.name, one.about[each.name]) for each in FIELDS[one.kind] if each.name in one.about]
-    return "; ".join(f"{name.replace('_', ' ')} {write_value(one.kind, name, value)}" for name, value in known)
+    return "; ".join(f"{' '.join(field_said(name, write_value(one.kind, name, value)))}" for name, value in known)
 
 
 def _state(one: KitItem) -> str:

@@ -104,7 +104,7 @@ def test_all_that_a_report_should_hold(tmp_path: Path) -> None:
 def test_both_margins_stand_beside_a_rate(tmp_path: Path) -> None:
     found = table(report_on(quay_book(tmp_path / "book.sqlite")), "Rates on the PC in both directions")
     names = [one.name for one in found.columns]
-    assert names[3:] == ["to the drive", "any visit", "of ceiling", "from the drive", "any visit", "of ceiling"]
+    assert names[3:] == ["to the drive", "any visit", "of link", "from the drive", "any visit", "of link"]
     assert all("±" in row[3] and "±" in row[4] and " of " in row[5] for row in found.rows)
 
 
