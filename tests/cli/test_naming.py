@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from copytime.suggest import nearest
@@ -68,3 +70,21 @@ def test_an_empty_logbook_knows_no_names(cli: Cli) -> None:
 def test_nearest(wanted: str, found: str | None) -> None:
     known = ["Tidemark 500", "town square", "Gull 1T", "Harbour 4", "the night ferry to Old Pier", "the ferry from Old Pier"]
     assert nearest(wanted, known) == found
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--cable", "red shrt"), "no cable called 'red shrt' is registered: did you mean 'red short'?"),
+        (("--cable", "RED short"), None),
+        (("--cable", "braided"), None),  # nothing like it is registered: it is another one
+        (("--cable", "red shrt", "-q"), None),
+    ],
+)
+def test_a_part_that_is_declared_by_a_slip_is_pointed_out(
+    cli: Cli, tmp_path: Path, arguments: tuple[str, ...], said: str | None
+) -> None:
+    assert cli("kit", "add", "cable", "red short").returncode == 0
+    done = cli("qualify", tmp_path, "--dry-run", *arguments)
+    assert done.returncode == 0
+    assert (said in done.stderr) if said is not None else ("did you mean" not in done.stderr)
