@@ -68,6 +68,7 @@ def reconcile(
     from copytime.logbook import Logbook
     from copytime.logbook.kit import items
     from copytime.logbook.notes import Filter, notes
+    from copytime.records import Workload
     from copytime.report.reconciliations import (
         RESULT_HEADERS,
         explained,
@@ -77,7 +78,6 @@ def reconcile(
     )
     from copytime.report.tables import csv_text
     from copytime.units import parse_size
-    from copytime.visits.by_trace import streams_noted, with_traces
     from copytime.visits.judging import known_observations
     from copytime.visits.loading import loadings, own_reads, two_hosts
     from copytime.visits.reconciling import reconcile as judge_notes
@@ -95,8 +95,15 @@ def reconcile(
             several = list(notes(book, Filter(struck=False)))
             kit = items(book)
             measured = known_observations(book, "")
-            streams = streams_noted(book, several, measured)
-    whole = with_traces(judge_notes(several, kit, measured, spread_percent=spread), streams)
+            if any(one.workload is Workload.SUSTAIN for one in measured):
+                from copytime.visits.by_trace import streams_noted  # loads what long streams need, and nothing else does
+
+                streams = streams_noted(book, several, measured)
+    whole = judge_notes(several, kit, measured, spread_percent=spread)
+    if streams:
+        from copytime.visits.by_trace import with_traces
+
+        whole = with_traces(whole, streams)
     if explain is not None:
         deliver(explained(_named(whole.results, explain), answer_width(output)), output)
         return ExitCode.DONE
