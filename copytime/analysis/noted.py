@@ -128,6 +128,8 @@ class TimedRate(NamedTuple):
         if self.bound is not Bound.EXACT:
             return None
         whole = combine(self.components, ", ".join(one.name for one in self.components if one.u > 0))
+        if all(math.isinf(one.df) for one in self.components):  # nothing was estimated from few values
+            return whole
         alone = list(self._by_kind.values())
         if self.log_sd:
             alone.append(Margin(self.log_sd / math.sqrt(self.repeats), self.repeats - 1, "repeats"))
