@@ -133,8 +133,8 @@ class TimedRate(NamedTuple):
         alone = list(self._by_kind.values())
         if self.log_sd:
             alone.append(Margin(self.log_sd / math.sqrt(self.repeats), self.repeats - 1, "repeats"))
-        widest = max(alone, key=Margin.half, default=whole)
-        return widest._replace(covers=whole.covers) if widest.half() > whole.half() else whole
+        widest = max(one.half() for one in alone)
+        return whole._replace(u=whole.u * max(1.0, widest / whole.half()))  # as wide, and no less than the parts together
 
     def interval(self, value: float) -> tuple[float, float] | None:
         """95 % interval around a rate or a time that rests on all components."""
