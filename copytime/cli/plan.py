@@ -32,7 +32,7 @@ class _Between(click.IntRange):
 
 
 @command("plan")
-@click.option("--host", "hosts", metavar="NAME", multiple=True, help="A host; several are allowed. [usual: all consoles]")
+@click.option("--host", "hosts", metavar="NAME", multiple=True, help="A host. [usual: all consoles]")
 @click.option("--drive", "drives", metavar="NAME", multiple=True, help="A drive. [usual: all that suit the host]")
 @click.option(
     "--direction",
@@ -96,6 +96,7 @@ def plan(
     The order is balanced, so that no drive is always first or after the same one; the reference drive ('copytime kit change
     drive NAME --reference') begins and ends each day. Expected times name what they rest on. The same --seed gives the same
     sheet. Nothing is written to the logbook.
+    --host, --drive, --direction, --payload, --load and --bridge may be given several times.
     """
     from copytime.logbook import Logbook
     from copytime.logbook.kit import items
