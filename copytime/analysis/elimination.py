@@ -35,6 +35,7 @@ class Flag(enum.StrEnum):
 
     FELL_BACK = "fell-back"
     MAY_HAVE_FALLEN_BACK = "may-have-fallen-back"
+    INNER_MAY_HAVE_FALLEN_BACK = "inner-may-have-fallen-back"
     CAPPED_BY_BRIDGE = "capped-by-bridge"
     CAPPED_BY_LINK = "capped-by-link"
     SLOWER_THAN_RATED = "slower-than-rated"
@@ -143,8 +144,11 @@ def _flags(one: Observation, known: Known, certainty: Certainty, setter: Part | 
     flags = []
     if any(link.fell_back for link in one.links):
         flags.append(Flag.FELL_BACK)
-    if any(link.declared and _may_have_fallen_back(link, one.rate) for link in one.links):
+    fallen = {link.part.kind for link in one.links if link.declared and _may_have_fallen_back(link, one.rate)}
+    if fallen - {"inner link"}:
         flags.append(Flag.MAY_HAVE_FALLEN_BACK)
+    elif fallen:
+        flags.append(Flag.INNER_MAY_HAVE_FALLEN_BACK)  # no cable of the tester's leads there
     if certainty is Certainty.AT_CEILING:
         flags.append(Flag.CAPPED_BY_LINK)
     elif certainty is Certainty.BY_ELIMINATION and setter is not None and setter.kind == "bridge":

@@ -59,6 +59,12 @@ _LESS, _MORE = 1 - 1e-9, 1 + 1e-9
 #: Why a run clears a drive provisionally only, where length matters.
 SHORTER = "a shorter run"
 
+#: Why evidence by another protocol clears provisionally only.
+OTHER_PROTOCOL = "by another protocol"
+
+#: Why a link that nobody saw clears provisionally only.
+DECLARED = "the link is declared, not seen"
+
 #: Why what a maker states clears provisionally only.
 RATED = "the maker's figure"
 
@@ -263,7 +269,7 @@ def link_clearing(link: LinkState, rate: float) -> Clearing | None:
         return None
     below = link.excluded_below
     open_to_doubt = link.declared and not all(rate > low or rate < below * low for _, low in link.lower)
-    reasons = ("the link is declared, not seen",) if open_to_doubt else ()
+    reasons = (DECLARED,) if open_to_doubt else ()
     return Clearing(part=link.part, full=not open_to_doubt, evidence=("share of its ceiling",), reasons=reasons)
 
 
@@ -315,7 +321,7 @@ def reserved(part: Part, one: Observation, other: Observation, differs: Apart) -
         said.append("on another host")
     own_right = part.kind == "drive" and other.native  # protocol and mode of a link that the drive does not have here
     if not own_right and one.protocol != other.protocol:
-        said.append("by another protocol")
+        said.append(OTHER_PROTOCOL)
     if not own_right and one.mode != other.mode:
         said.append("by another link mode")
     if not own_right and differs.cable:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from copytime.analysis.elimination import ASSUMPTION, Certainty, Judgement
+from copytime.analysis.elimination import ASSUMPTION, Certainty, Flag, Judgement
 from copytime.analysis.evidence import (
+    DECLARED,
     LOOSE,
+    OTHER_PROTOCOL,
     OTHER_SYSTEM,
     PAST_MEMORY,
     RATED,
@@ -66,9 +68,7 @@ def _verdict(one: Judgement) -> str:
     if one.certainty is Certainty.BY_ELIMINATION and setter is not None:
         return f"{lead}{called_part(setter)} sets the pace{_why(one)}."
     if one.certainty is Certainty.PROVISIONAL and setter is not None:
-        rest = [part for part in one.suspects if part != setter]
-        also = f", or one of these, which are cleared only provisionally: {_listed(rest)}" if rest else ""
-        return f"{lead}{called_part(setter)} sets the pace, provisionally{also}."
+        return f"{lead}{called_part(setter)} sets the pace, provisionally{_instead(one, setter)}."
     if one.in_turn:
         return f"{lead}{_listed(one.suspects, 'and')} work in turn and set the pace together."
     if one.certainty is Certainty.UNDECIDED:
@@ -82,6 +82,19 @@ def _why(one: Judgement) -> str:
         return "; everything else can go faster"
     partly = " (some of it only provisionally)" if one.provisional else ""
     return f": the results that agree share nothing else that is not cleared{partly}"
+
+
+def _instead(one: Judgement, setter: Part) -> str:
+    """Name what may set the pace instead, and how far each is cleared: where results agree, some may not be at all."""
+    rest = [part for part in one.suspects if part != setter]
+    weak = [part for part in rest if part in one.provisional]
+    bare = [part for part in rest if part not in weak]
+    if not rest:
+        return ""
+    if not bare:
+        return f", or one of these, which are cleared only provisionally: {_listed(weak)}"
+    also = f"; or one of these, which are cleared only provisionally: {_listed(weak)}" if weak else ""
+    return f", or one of these, which nothing clears: {_listed(bare)}{also}"
 
 
 def _cleared(one: Clearing) -> str:
@@ -125,8 +138,18 @@ def next_test(one: Judgement) -> str | None:
     if one.uncleared and one.certainty is Certainty.UNDECIDED:
         return _split(one, list(one.uncleared))
     weak = [each for each in one.cleared if not each.full]
-    # a long run is done on the PC, without the console, and tells most
-    return _firm_up(one, max(weak, key=lambda each: SHORTER in each.reasons)) if weak else None
+    return _firm_up(one, max(weak, key=lambda each: _telling(one, each))) if weak else None
+
+
+def _telling(one: Judgement, weak: Clearing) -> tuple[bool, bool]:
+    """Rank what is cleared only provisionally by how much a test of it would tell.
+
+    A long run is done on the PC, without the console, and tells most. Where nothing is named and a bridge was faster by
+    another protocol only, another bridge tells more than another cable on a link of low share, unless the rate is what a
+    lower mode of that link would give.
+    """
+    bridge = weak.part.kind == "bridge" and OTHER_PROTOCOL in weak.reasons and one.pace_setter is None
+    return SHORTER in weak.reasons, bridge and Flag.MAY_HAVE_FALLEN_BACK not in one.flags
 
 
 def _split(one: Judgement, suspects: list[Part]) -> str:
@@ -164,8 +187,12 @@ def _firm_up(one: Judgement, weak: Clearing) -> str:
         if reason == SHORTER:
             size = f" of {size_text(observation.run_bytes)} at least" if observation.run_bytes else ""
             return f"a long stream{size} with {name}, {what}."
-        if reason == "the link is declared, not seen":
-            return f"look at which mode {name} really gets (copytime drives), or try another cable and nothing else."
+        if reason == DECLARED:
+            if weak.part.kind == "inner link":
+                return (
+                    f"another bridge and nothing else{on}: if it is faster, {name} had fallen back, or the bridge is slow."
+                )
+            return f"another cable and nothing else{on}: if it is faster, {name} had fallen back, or the cable is slow."
         if reason == "read back just after it was written":
             return f"read from {name} again after it was detached and rested, {what}."
         if reason == "seen on one visit only":

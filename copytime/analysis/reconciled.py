@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from copytime.analysis.compare import Comparison
+from copytime.analysis.durations import Duration
 from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import Observation
 from copytime.analysis.overheads import HostOverhead
@@ -14,7 +15,20 @@ from copytime.links import Link
 from copytime.notes import Note
 from copytime.records import Direction
 
-__all__ = ["Buying", "Gain", "Loaded", "Loading", "Reconciled", "Reconciliation"]
+__all__ = ["Buying", "ByTrace", "Gain", "Loaded", "Loading", "Reconciled", "Reconciliation"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ByTrace:
+    """How long a copy takes the drive by itself, read off a long stream of ``stream_bytes`` that drops within the copy.
+
+    ``drop_bytes`` is where its fast phase ends, ``bridge`` what the stream went through, ``time`` the time for the copy.
+    """
+
+    stream_bytes: int
+    drop_bytes: int
+    bridge: str | None
+    time: Duration
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +38,7 @@ class Reconciled:
     Rates are bytes per second with the 95 % interval. ``own`` is what the drive does elsewhere in that direction, None
     where nothing is known of it; ``through`` tells that it was measured through the same bridge. ``ceiling`` is that of the
     narrowest link that is known. ``size_bytes`` is the largest copy. ``doubts`` are sentences; ``notes`` the ids behind it.
+    ``by_trace`` is there where a long stream of the drive shows that its fast phase ends within the copy.
     """
 
     id: str
@@ -40,6 +55,7 @@ class Reconciled:
     own: Observation | None = None
     through: bool = False
     link: Link | None = None
+    by_trace: ByTrace | None = None
 
     @property
     def ceiling(self) -> float | None:

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from copytime.cli.common import command, csv_option, deliver, json_option, json_text, output_option, session
+from copytime.cli.common import answer_width, command, csv_option, deliver, json_option, json_text, output_option, session
 from copytime.cli.naming import check_name
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
@@ -112,7 +112,7 @@ def compare(
     elif as_csv:
         text = csv_text(PAIR_HEADERS, pair_rows(found.pairs))
     else:
-        text = comparison_text(found.kind, found.groups, found.pairs)
+        text = comparison_text(found.kind, found.groups, found.pairs, answer_width(output))
     deliver(text, output)
     for said in found.remarks if not session().quiet else ():
         say_note(said)

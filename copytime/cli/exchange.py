@@ -156,6 +156,7 @@ def export(
     --personal a PC is called by a made-up name, always the same one.
     """
     del as_csv  # what is done unless something else is asked for
+    from copytime.cli.naming import check_logged
     from copytime.logbook import Logbook
     from copytime.logbook.entries import chains, entries
     from copytime.logbook.kit import items
@@ -177,6 +178,8 @@ def export(
             if as_passes or as_json:
                 runs = list(entries(book, campaign=campaign, drive=drive))
                 called = {} if personal else machines(chains(book))
+            if not noted and not runs:
+                check_logged(book, {"campaign": campaign, "drive": drive})
     if not personal:
         runs = [impersonal(one, called) for one in runs]
     if as_json:

@@ -68,8 +68,12 @@ def host_of(name: str) -> KitItem:
 
 
 def with_kit(options: Options, target: Target) -> Options:
-    """Fill in what the register knows of the way to a target; a logbook that cannot be read is told elsewhere."""
-    from copytime.visits.fitting import by_the_kit
+    """Fill in what the register knows of the way to a target; a logbook that cannot be read is told elsewhere.
+
+    A name that is not registered is taken as it is, and where it looks like a slip that is said.
+    """
+    from copytime.cli.voice import say_note
+    from copytime.visits.fitting import by_the_kit, near_misses
 
     try:
         known = _items()
@@ -77,6 +81,8 @@ def with_kit(options: Options, target: Target) -> Options:
         return options
     if not known:
         return options
+    for said in near_misses(options, known) if not session().quiet else ():
+        say_note(said)
     from copytime.visits.way import bridge_ids
 
     ids = functools.partial(bridge_ids, target, options)

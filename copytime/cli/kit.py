@@ -10,7 +10,18 @@ from typing import Any
 
 import click
 
-from copytime.cli.common import command, csv_option, deliver, group, json_option, json_text, one_form, output_option, session
+from copytime.cli.common import (
+    answer_width,
+    command,
+    csv_option,
+    deliver,
+    group,
+    json_option,
+    json_text,
+    one_form,
+    output_option,
+    session,
+)
 from copytime.cli.voice import answer, say
 from copytime.errors import ExitCode, InputError
 from copytime.logbook.fields import FIELDS
@@ -144,8 +155,8 @@ def list_kit(
     copytime kit list --toml --personal -o kit.toml
     """
     from copytime.logbook.kit_toml import kit_to_toml
-    from copytime.report.kit import KIT_HEADERS, kit_document, kit_rows
-    from copytime.report.tables import csv_text, table
+    from copytime.report.kit import KIT_HEADERS, kit_document, kit_rows, kit_text
+    from copytime.report.tables import csv_text
 
     found = _items(KitKind(kind) if kind else None, retired=everything)
     if as_toml:
@@ -155,7 +166,7 @@ def list_kit(
     elif as_csv:
         deliver(csv_text(KIT_HEADERS, kit_rows(found, personal=personal, safe=False)), output)
     elif found:
-        deliver(table(KIT_HEADERS, kit_rows(found, personal=personal)), output)
+        deliver(kit_text(found, personal=personal, width=answer_width(output)), output)
     else:
         say("nothing is registered yet; 'copytime kit add drive NAME' makes a start")
     return ExitCode.DONE

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -72,7 +74,7 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
         return ExitCode.DONE
     from copytime.report.documents import log_document
     from copytime.report.notes import NOTE_HEADERS, note_object, note_rows
-    from copytime.report.tables import csv_text, table
+    from copytime.report.tables import csv_text
     from copytime.safetext import plain
     from copytime.visits.noting import timed_of
 
@@ -91,15 +93,29 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
         return ExitCode.DONE
     tables = []
     if measured:
-        tables.append(table(_HEADERS, _rows(measured), right=(4,)))
+        tables.append(_listed(_HEADERS, _rows(measured), 4))
     if timed:
-        tables.append(table(NOTE_HEADERS, note_rows(timed), right=(6,)))
+        tables.append(_listed(NOTE_HEADERS, note_rows(timed), 6))
     if tables:
         answer("\n\n".join(tables))
     else:
         path = plain(session().logbook_path)
         say(f"nothing that fits is logged yet in {path}; 'copytime qualify --brief .' makes a start")
     return ExitCode.DONE
+
+
+def _listed(headers: Sequence[str], rows: Sequence[Sequence[str]], figures: int) -> str:
+    """Lay out a list: an entry a line where it goes to another program, and as wide as the terminal where one shows it."""
+    from copytime.report.layout import Column, fits, tables_fitted
+    from copytime.report.tables import table
+
+    text = table(headers, rows, right=(figures,))
+    if not sys.stdout.isatty() or fits(text, answer_width(None)):
+        return text
+    columns = zip(headers, zip(*rows, strict=True), strict=True)
+    return tables_fitted(
+        [Column(name, tuple(cells), figures=at == figures) for at, (name, cells) in enumerate(columns)], answer_width(None)
+    )
 
 
 def _only_for_the_list(ctx: click.Context, called: str) -> None:
@@ -114,7 +130,8 @@ def _only_for_the_list(ctx: click.Context, called: str) -> None:
 
 
 def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Summary], list[Note]]:
-    """Read what fits."""
+    """Read what fits. Raises InputError, with the nearest name, where nothing does because a name is not known."""
+    from copytime.cli.naming import check_logged
     from copytime.logbook import Logbook
     from copytime.logbook.notes import notes
 
@@ -124,16 +141,16 @@ def _entries(asked: dict[str, str | None], *, only_notes: bool) -> tuple[list[Su
         return [], []
     with book:
         noted = list(notes(book, wanted))
-        if only_notes:
-            return [], noted
         measured = [
             one
-            for one in book.qualifications()
+            for one in (book.qualifications() if not only_notes else ())
             if (wanted.drive is None or one["drive"].lower() == wanted.drive.lower())
             and (wanted.campaign is None or (one["campaign"] or "").lower() == wanted.campaign.lower())
             and (wanted.since is None or one["created"][:10] >= wanted.since)
             and (wanted.until is None or one["created"][:10] <= wanted.until)
         ]
+        if not noted and not measured:
+            check_logged(book, asked)
     return measured, noted
 
 

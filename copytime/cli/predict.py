@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from copytime.cli.common import deliver, json_text, session
+from copytime.cli.common import answer_width, deliver, json_text, session
 from copytime.cli.fitting import with_kit
 from copytime.cli.voice import say_note
 from copytime.errors import ExitCode, InputError
@@ -43,7 +43,7 @@ def predict_copy(
         what = {"mix": mix} if mix is not None else {"source": storable(os.path.realpath(tree))}
         text = json_text(prediction_document(datetime.now().astimezone().isoformat(timespec="seconds"), what, made))
     else:
-        text = prediction_text(plain(mix or os.path.realpath(tree)), made)
+        text = prediction_text(plain(mix or os.path.realpath(tree)), made, answer_width(output))
     deliver(text, output)
     return ExitCode.DONE
 
@@ -135,11 +135,31 @@ def _known(places: list[str | None], drive: str | None) -> list[Knowledge]:
     found = [known for names, way, which in asked if (known := _knowledge(names, way, which)) is not None]
     if not found:
         told = drive or min(asked[-1][0])
+        others = ", ".join(plain(name, limit=40) for name in _with_models())
+        hint = (
+            f"There is one of: {others}. --drive NAME chooses it, in place of DEST." if others else "There is none at all."
+        )
         raise InputError(
-            f"the logbook has no cost model of {plain(told)}",
-            hint="'copytime qualify TARGET --model' makes one; 'copytime log' lists what is there.",
+            f"the logbook has no cost model of {plain(told)}", hint=f"{hint} 'copytime qualify TARGET --model' makes one."
         )
     return found[::-1]
+
+
+#: So many entries, the newest, are looked through for models to name in an error.
+_LOOKED_AT = 50
+
+
+def _with_models() -> list[str]:
+    """Name the drives that the newest entries hold a cost model of."""
+    from copytime.logbook import Logbook
+    from copytime.report.costs import cost_models
+
+    book = Logbook.read(session().logbook_path)
+    if book is None:
+        return []
+    with book:
+        newest = [one for one in reversed(book.qualifications()) if one["struck"] is None][:_LOOKED_AT]
+        return sorted({one["drive"] for one in newest if cost_models(book.qualification(one["id"]))})[:6]
 
 
 def _names(target: Target) -> set[str]:

@@ -26,6 +26,7 @@ from copytime.safetext import plain
 
 if TYPE_CHECKING:
     from copytime.analysis.reconciled import Reconciled, Reconciliation
+    from copytime.visits.expecting import Streams
 
 __all__ = ["reconcile"]
 
@@ -67,6 +68,7 @@ def reconcile(
     from copytime.logbook import Logbook
     from copytime.logbook.kit import items
     from copytime.logbook.notes import Filter, notes
+    from copytime.records import Workload
     from copytime.report.reconciliations import (
         RESULT_HEADERS,
         explained,
@@ -86,13 +88,22 @@ def reconcile(
     if size_bytes is not None and size_bytes <= 0:
         raise InputError("a copy of nothing takes no time", hint="Such as --size 88GB.")
     several, kit, measured = [], [], []
+    streams: Streams = {}
     book = Logbook.read(session().logbook_path)
     if book is not None:
         with book:
             several = list(notes(book, Filter(struck=False)))
             kit = items(book)
             measured = known_observations(book, "")
+            if any(one.workload is Workload.SUSTAIN for one in measured):
+                from copytime.visits.by_trace import streams_noted  # loads what long streams need, and nothing else does
+
+                streams = streams_noted(book, several, measured)
     whole = judge_notes(several, kit, measured, spread_percent=spread)
+    if streams:
+        from copytime.visits.by_trace import with_traces
+
+        whole = with_traces(whole, streams)
     if explain is not None:
         deliver(explained(_named(whole.results, explain), answer_width(output)), output)
         return ExitCode.DONE

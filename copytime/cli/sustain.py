@@ -10,6 +10,7 @@ import click
 from copytime.cli.at_work import at_work, ended
 from copytime.cli.common import (
     PLACE,
+    answer_width,
     campaign_option,
     check_output,
     command,
@@ -128,7 +129,8 @@ def show_stream(
     if as_json:
         text = json_text(sustain_document(one, times), from_logbook=from_logbook)
     else:
-        text = "\n".join([sustain_text(one), *(duration_line(each) for each in times)]) + more
+        width = answer_width(output)
+        text = "\n".join([sustain_text(one, width), *(duration_line(each, width) for each in times)]) + more
         if output is not None:  # a file has no stderr beside it
             text = "\n".join([text, *(f"note: {said}" for said in one.warnings)])
     deliver(text, output)

@@ -90,6 +90,10 @@ def _one_of(*words: str) -> Callable[[str], Value]:
 
 def _port(text: str) -> str:
     """Read ``NAME=LINK`` or ``NAME``, and write it in one way."""
+    if text.count("=") > 1:  # 'kit list' has commas between them, so that people write them as well
+        first, *rest = (part.strip() for part in text.split(","))
+        hint = f"One at a time: --ports {first}{''.join(f' --ports {part}' for part in rest)}"
+        raise InputError(f"'{plain(text, limit=60)}' is more than one port", hint=f"{plain(hint, limit=200)}.")
     name, sign, link = text.partition("=")
     return f"{_text(name)}={_link(link)}" if sign else _text(name)
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
+from copytime.analysis.compare import MATTERS, Comparison, Outcome
 from copytime.analysis.reconciled import Buying, Gain, Loading, Reconciled, Reconciliation
 from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["advice_lines", "advice_objects", "asymmetries", "gained"]
+__all__ = ["advice_lines", "advice_objects", "alike_words", "asymmetries", "disk_words", "gained"]
 
 
 def _name(text: str) -> str:
@@ -93,6 +94,21 @@ def gained(one: Gain) -> str:
     return f"{lead}{duration_text(one.slowest_s)}, as {_name(one.part)} {how}; {now}: {saved}"
 
 
+def alike_words(one: Loading) -> str:
+    """Say whether solid-state drives differ, and no more than was tested: each was set against the quickest of them."""
+    if not one.alike:
+        return "the solid-state drives are not all alike"
+    return f"no solid-state drive is shown to differ from the quickest by more than the {percent_text(MATTERS)} that matter"
+
+
+def disk_words(found: Comparison) -> str:
+    """Say what a hard disk costs, in time and not in speed, as loads are told in seconds."""
+    if found.outcome is not Outcome.DIFFERS or found.difference > 0:
+        return f"the hard disk against the quickest other drive: {found.sentence()}"
+    least, mean, most = (percent_text(1 / (1 + rate) - 1) for rate in (found.high, found.difference, found.low))
+    return f"the hard disk takes {mean} more time than the quickest other drive ({least} to {most})"
+
+
 def _loaded(one: Loading) -> list[str]:
     state = f", {one.state}" if one.state else ""
     lines = [f"loading {_name(one.scene)} at {_name(one.host or 'a host that was not noted')}{state}"]
@@ -100,12 +116,9 @@ def _loaded(one: Loading) -> list[str]:
         margin = with_margin(each.seconds, max(each.high - each.seconds, each.seconds - each.low))
         lines.append(f"- {_name(each.drive)}: {margin} s ({each.repeats} repeat{'' if each.repeats == 1 else 's'})")
     if one.alike is not None:
-        lines.append(
-            f"- the solid-state drives are {'within the margin of error of each other' if one.alike else 'not alike'}"
-        )
+        lines.append(f"- {alike_words(one)}")
     if one.disk is not None:
-        slower = 1 / (1 + one.disk.difference) - 1
-        lines.append(f"- the hard disk takes {percent_text(slower)} more time: {one.disk.sentence()}")
+        lines.append(f"- {disk_words(one.disk)}")
     if one.fixed_s is not None and one.read_bytes is not None:
         read = size_text(round(one.read_bytes))
         lines.append(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from copytime.notes import NoteKind
 from copytime.report.frame import document
+from copytime.report.layout import WIDTH, Column, fits, line_fitted, tables_fitted, wrapped
 from copytime.report.tables import table
 from copytime.safetext import plain
 from copytime.units import rate_text, significant, within
@@ -28,8 +29,8 @@ def figure_text(kind: NoteKind, value: float, low: float, high: float) -> str:
     return within(value, low, high, lambda number: shown if number == value else significant(number, 3))
 
 
-def comparison_text(kind: NoteKind, groups: Any, pairs: tuple[tuple[str, str, Comparison], ...]) -> str:
-    """Write a comparison for a terminal: the groups, then one line for each pair and what it rests on."""
+def comparison_text(kind: NoteKind, groups: Any, pairs: tuple[tuple[str, str, Comparison], ...], width: int = WIDTH) -> str:
+    """Write a comparison for a terminal of ``width`` columns: the groups, then each pair and what it rests on."""
     unit = "MB/s" if kind is NoteKind.COPY else "seconds"
     rows = [
         (
@@ -41,11 +42,17 @@ def comparison_text(kind: NoteKind, groups: Any, pairs: tuple[tuple[str, str, Co
         )
         for one in groups
     ]
-    lines = [table(("group", "repeats", "visits", unit, "faults"), rows, right=(1, 2, 3, 4)), ""]
+    headers = ("group", "repeats", "visits", unit, "faults")
+    text = table(headers, rows, right=(1, 2, 3, 4))
+    if not fits(text, width):
+        cells = zip(headers, zip(*rows, strict=True), strict=True)
+        text = tables_fitted([Column(head, tuple(cell), figures=head != "group") for head, cell in cells], width)
+    lines = [text, ""]
     for first, second, found in pairs:
-        lines.append(f"{plain(second, limit=50)} against {plain(first, limit=50)}: {found.sentence()}")
+        said = f"{plain(second, limit=50)} against {plain(first, limit=50)}: {found.sentence()}"
+        lines += [line if number == 0 else f"  {line}" for number, line in enumerate(line_fitted(said, width - 2))]
     rests = dict.fromkeys(found.rests_on for _, _, found in pairs)
-    return "\n".join([*lines, "", *(f"rests on  {one}" for one in rests)])
+    return "\n".join([*lines, "", *(line for one in rests for line in wrapped(one, "rests on  ", width))])
 
 
 def pair_rows(pairs: tuple[tuple[str, str, Comparison], ...]) -> list[tuple[str, ...]]:

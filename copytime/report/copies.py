@@ -10,7 +10,7 @@ from copytime.report.documents import document, pass_object
 from copytime.report.drives import part_words
 from copytime.report.tables import table
 from copytime.safetext import plain, storable
-from copytime.units import duration_text, percent_text, rate_text, significant, size_text
+from copytime.units import percent_text, rate_text, significant, size_text, took_text
 
 __all__ = ["apart_text", "copy_document", "copy_text", "slower"]
 
@@ -135,10 +135,10 @@ def _row(words: str, direction: str, part: dict[str, Any], side: str) -> tuple[s
         direction,
         str(part["files"]),
         size_text(part["bytes"]),
-        duration_text(seconds),
+        took_text(seconds),
         rate_text(_rate(part)),
         significant(part["files"] / seconds, 3) if seconds else "-",
-        duration_text(part["flush_seconds"]),
+        took_text(part["flush_seconds"]),
         side,
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from copytime.analysis.costs import CostModel, Load, fit_costs
 from copytime.records import Direction, Qualification, Witness, Workload
-from copytime.units import percent_text, rate_text, significant, size_text
+from copytime.units import percent_text, rate_text, significant, size_text, with_margin
 
 __all__ = ["cost_models", "cost_objects", "costs_text"]
 
@@ -40,13 +40,13 @@ def costs_text(one: Qualification) -> str | None:
     lines = []
     for direction, found in cost_models(one).items():
         halves = found.margins()
-        about = ["", ""] if halves is None else [f" ± {_ms(halves[0])}", f" ± {percent_text(halves[1] / found.per_byte)}"
-                                                 if found.per_byte else ""]  # fmt: skip
+        each = _ms(found.per_file) if halves is None else with_margin(found.per_file * 1e3, halves[0] * 1e3)
+        about = f" ± {percent_text(halves[1] / found.per_byte)}" if halves is not None and found.per_byte else ""
         rate = f"{rate_text(found.rate)} MB/s" if math.isfinite(found.rate) else "no bound seen"
         half = size_text(found.half_rate_bytes) if math.isfinite(found.half_rate_bytes) else "none"
         lines.append(
-            f"{direction.value:<10}  each file costs {_ms(found.per_file)}{about[0]} ms; ever larger files approach "
-            f"{rate}{about[1]}; half of that at files of {half}"
+            f"{direction.value:<10}  each file costs {each} ms; ever larger files approach "
+            f"{rate}{about}; half of that at files of {half}"
         )
         worst = max(found.residuals, key=abs)
         lines.append(f"            the model leaves {percent_text(found.spread)} over (standard deviation), at most "

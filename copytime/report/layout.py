@@ -9,7 +9,18 @@ from dataclasses import dataclass
 
 from copytime.report.tables import table
 
-__all__ = ["WIDTH", "Column", "command_lines", "fits", "laid_out", "line_fitted", "tables_fitted", "wrapped"]
+__all__ = [
+    "WIDTH",
+    "Column",
+    "broken",
+    "command_lines",
+    "fits",
+    "laid_out",
+    "led",
+    "line_fitted",
+    "tables_fitted",
+    "wrapped",
+]
 
 #: Columns of a text where no terminal says how wide it is.
 WIDTH = 100
@@ -21,6 +32,11 @@ def wrapped(text: str, lead: str, width: int = WIDTH) -> list[str]:
     return textwrap.wrap(
         text, width, initial_indent=lead, subsequent_indent=under, break_long_words=False, break_on_hyphens=False
     ) or [lead.rstrip()]
+
+
+def led(line: str, lead: int, width: int) -> list[str]:
+    """Break a line that begins with a word of ``lead`` columns where it is too wide; what follows stands beside the word."""
+    return [line] if len(line) <= width else wrapped(line[lead:], line[:lead], width)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +120,7 @@ def tables_fitted(columns: Sequence[Column], width: int) -> str:
     found = []
     for group in groups:
         text = laid_out([key, *group])
-        found.append(text if fits(text, width) else laid_out([key, *(_broken(one, most) for one in group)]))
+        found.append(text if fits(text, width) else laid_out([key, *(broken(one, most) for one in group)]))
     return "\n\n".join(found)
 
 
@@ -112,8 +128,8 @@ def _wide(one: Column) -> int:
     return max(len(text) for text in (one.header, *one.cells))
 
 
-def _broken(one: Column, most: int) -> Column:
-    """Break the texts of a column into lines; figures stay whole."""
+def broken(one: Column, most: int) -> Column:
+    """Break the texts of a column into lines of ``most`` columns; figures stay whole."""
     if one.figures:
         return one
     cells = ("\n".join(textwrap.wrap(cell, most, break_on_hyphens=False)) or cell for cell in one.cells)

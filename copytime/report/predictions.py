@@ -13,11 +13,16 @@ from copytime.errors import InputError
 from copytime.records import Direction, Qualification, Witness, Workload
 from copytime.report.costs import cost_models
 from copytime.report.documents import document
+from copytime.report.layout import WIDTH, led
 from copytime.report.sustain import is_stream, streams_of
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text
 
 __all__ = ["Knowledge", "Predicted", "known_of", "predicted", "prediction_document", "prediction_text"]
+
+
+#: Columns of the word that leads a line.
+_LEAD = 11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,8 +113,8 @@ def _fitted(known: Knowledge) -> str:
     return f"{size_text(round(known.fitted[0]))} to {size_text(round(known.fitted[-1]))}"
 
 
-def prediction_text(what: str, made: Sequence[Predicted]) -> str:
-    """Write predictions for a terminal."""
+def prediction_text(what: str, made: Sequence[Predicted], width: int = WIDTH) -> str:
+    """Write predictions for a terminal of ``width`` columns."""
     first = made[0].found
     mean = size_text(round(first.size_bytes / first.files))
     lines = [f"files      {what}: {first.files} files, {size_text(first.size_bytes)}, {mean} on average"]
@@ -133,7 +138,7 @@ def prediction_text(what: str, made: Sequence[Predicted]) -> str:
         "           the other side, and another program's way of copying, are not in it"
         + ("; a copy takes the longer of the two at least" if len(made) > 1 else ""),
     ]
-    return "\n".join(lines)
+    return "\n".join(part for line in lines for part in led(line, _LEAD, width))
 
 
 def _rests_on(known: Knowledge) -> str:

@@ -16,9 +16,6 @@ __all__ = ["BOUND_WORDS", "rate_document", "rate_lines", "timed_text", "timing_w
 #: A time that is longer than something bounds the rate from above, and so on.
 BOUND_WORDS = {Bound.ABOVE: "at-most", Bound.BELOW: "at-least", Bound.ABOUT: "about"}
 
-#: Half-width of 95 % in standard uncertainties.
-_K = 1.96
-
 
 def timed_text(one: TimedRate) -> str:
     """Write a rate in MB/s, or a load's time in seconds, with its margin; a bound as such."""
@@ -68,15 +65,12 @@ def rate_lines(
         "timing": timing_words(one),
         "repeats": "how the repeats differ, beyond how they were timed",
     }
-    weights: dict[str, float] = {}
-    for part in one.components:
-        weights[part.name] = math.hypot(weights.get(part.name, 0.0), part.u)
-    for name, u in weights.items():
-        if u > 0:
-            most = "  <- most" if name == one.dominant and len(weights) > 1 else ""
-            share = math.expm1(_K * u)
-            shown = f"± {percent_text(share)}" if share <= 1 else "over 100 %"
-            lines.append(f"  {name:<10}  {shown:<10} {words[name]}{most}")
+    halves = one.halves
+    for name, half in halves.items():
+        most = "  <- most" if name == one.dominant and len(halves) > 1 else ""
+        share = math.expm1(half)
+        shown = f"± {percent_text(share)}" if share <= 1 else "over 100 %"
+        lines.append(f"  {name:<10}  {shown:<10} {words[name]}{most}")
     needed = length_for(one)
     if needed is not None:
         lines.append(f"for 1 %   a single copy of {duration_text(needed)} or longer, timed and written in this way")
@@ -110,9 +104,7 @@ def rate_document(
         gb=gb.value,
         size_as_written=size.text,
         times=[{"as_written": each.text, "seconds": float(each.seconds)} for each in times],
-        contributions=[
-            {"name": part.name, "percent": math.expm1(_K * part.u) * 100} for part in one.components if part.u > 0
-        ],
+        contributions=[{"name": name, "percent": math.expm1(half) * 100} for name, half in one.halves.items()],
         seconds_for_one_percent=length_for(one),
         if_binary=_figures(binary) if binary is not None else None,
     )

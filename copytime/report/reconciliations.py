@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -11,7 +12,7 @@ from copytime.analysis.capping import Model
 from copytime.analysis.elimination import Certainty, Judgement
 from copytime.analysis.next_test import called_part, swapped
 from copytime.analysis.overheads import HostOverhead
-from copytime.analysis.reconciled import Reconciled, Reconciliation
+from copytime.analysis.reconciled import ByTrace, Reconciled, Reconciliation
 from copytime.analysis.settling import NextTest
 from copytime.analysis.shared import SharedPart
 from copytime.records import Direction, Part
@@ -19,7 +20,7 @@ from copytime.report.advising import advice_lines, advice_objects, asymmetries
 from copytime.report.frame import document
 from copytime.report.layout import WIDTH, Column, command_lines, fits, laid_out, line_fitted, tables_fitted, wrapped
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, rate_within, significant
+from copytime.units import duration_text, percent_text, rate_text, rate_within, significant, size_text
 
 __all__ = [
     "RESULT_HEADERS",
@@ -37,6 +38,13 @@ __all__ = [
 
 RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "MB/s", "low", "high", "repeats", "visits", "elsewhere MB/s",
                   "rests on", "noted/elsewhere", "share of ceiling", "certainty", "pace-setter")  # fmt: skip
+
+
+#: What to do where a link may work in a lower mode than was declared.
+_FALLEN = {
+    "may-have-fallen-back": "link may have fallen back to a lower mode: try another cable, then another port.",
+    "inner-may-have-fallen-back": "link behind the bridge may have fallen back to a lower mode: try another bridge.",
+}
 
 
 def reconciliation_text(
@@ -161,10 +169,27 @@ def finding_lines(several: Sequence[Reconciled], shared: Iterable[SharedPart]) -
             ]
         elif one.judgement.observation.id not in told:
             lines.append(f"- {plain(one.note.drive or '', limit=40)}: {plain(one.judgement.sentences[0], limit=600)}")
-        if "may-have-fallen-back" in one.judgement.flags and not one.doubts:
-            lead = "  Its" if one.judgement.observation.id not in told else f"- {plain(one.note.drive or '', limit=40)}: its"
-            lines.append(f"{lead} link may have fallen back to a lower mode: try another cable, then another port.")
+        named = one.judgement.observation.id in told
+        lead = f"- {plain(one.note.drive or '', limit=40)}: its" if named else "  Its"
+        if one.by_trace is not None:
+            lines.append(f"{lead} {_trace_words(one, one.by_trace)}")
+        lines += [f"{lead} {words}" for flag, words in _FALLEN.items() if flag in one.judgement.flags and not one.doubts]
     return lines
+
+
+def _trace_words(one: Reconciled, found: ByTrace) -> str:
+    """Set a copy against the time that the trace of a long stream gives it, in which the fast phase ends."""
+    took, rate = found.time, found.time.rate
+    what = "write" if one.note.direction is Direction.TO_DRIVE else "read"
+    through = f" through {plain(found.bridge, limit=40)}" if found.bridge else ""
+    apart = abs(math.log(one.rate / rate))
+    known = math.hypot(math.log(one.high / one.low) / 2, math.log(took.high / took.low) / 2)
+    noted = "which is what was noted, within the margin of error" if apart <= known else f"{rate_text(one.rate)} were noted"
+    return (
+        f"long {what} on the PC{through} drops after {size_text(found.drop_bytes)}: by that trace "
+        f"{size_text(took.size_bytes)} take {duration_text(took.seconds)} ({duration_text(took.low)} to "
+        f"{duration_text(took.high)}), {rate_text(rate)} MB/s, {noted}."
+    )
 
 
 def overturning_lines(several: Iterable[Reconciled]) -> list[str]:
@@ -174,7 +199,8 @@ def overturning_lines(several: Iterable[Reconciled]) -> list[str]:
     if not names:
         return []
     listed = " or ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
-    return [f"- This holds unless a swap changes nothing: of {plain(listed, limit=1000)}."]
+    then = "where the rate then stays as it is, that part does not set the pace."
+    return [f"- To check this, swap {plain(listed, limit=1000)}: {then}"]
 
 
 def shared_sentence(one: SharedPart) -> str:
@@ -183,7 +209,8 @@ def shared_sentence(one: SharedPart) -> str:
     if one.shared is not None and one.shared.model is Model.CAP and len(one.shared.members) > 1:
         said += f" By themselves these drives differ by a factor of {significant(one.shared.apart, 2)}."
     if one.shared is None:
-        said += " Whether it bounds the rate or adds time of its own is open: one drive cannot tell."
+        drives = "one drive cannot tell" if len(one.shown_by) < 2 else "that takes drives that are known to differ"
+        said += f" Whether it bounds the rate or adds time of its own is open: {drives}."
     return said
 
 
@@ -257,6 +284,8 @@ def _result(one: Reconciled) -> dict[str, Any]:
         "visits": one.visits,
         "elsewhere_mb_per_s": one.own.rate / 1e6 if one.own else None,
         "elsewhere_rests_on": own_words(one) if one.own else None,
+        "by_trace_mb_per_s": one.by_trace.time.rate / 1e6 if one.by_trace else None,
+        "by_trace_seconds": one.by_trace.time.seconds if one.by_trace else None,
         "ceiling_mb_per_s": one.ceiling / 1e6 if one.ceiling else None,
         "share": one.rate / one.ceiling if one.ceiling else None,
         "certainty": judgement.certainty.value,

@@ -13,10 +13,11 @@ from copytime.analysis.settled import is_settled, round_rates
 from copytime.errors import InputError
 from copytime.records import Access, Direction, Pass, Qualification, Workload
 from copytime.report.documents import document, part_object, pass_object
+from copytime.report.layout import WIDTH, Column, fits, led, tables_fitted
 from copytime.report.tables import table, verified_line
 from copytime.report.text import STATE, later_lines
 from copytime.safetext import plain
-from copytime.units import duration_text, percent_text, rate_text, rate_within, size_text
+from copytime.units import duration_text, percent_text, rate_text, rate_within, size_text, took_text
 
 __all__ = [
     "Stream",
@@ -36,6 +37,9 @@ _WARM, _WARMED = 65.0, 10.0
 
 #: Chunk size where an entry names none.
 _CHUNK = 64 * 1024 * 1024
+
+#: Columns of the word that leads a line.
+_LEAD = 10
 
 #: A phase whose chunks differ by more than this is called uneven.
 _UNEVEN = 0.20
@@ -94,18 +98,19 @@ def duration_for(one: Qualification, size_bytes: int, direction: Direction = Dir
         ) from None
 
 
-def duration_line(found: Duration) -> str:
-    """Write a duration from a trace."""
+def duration_line(found: Duration, width: int = WIDTH) -> str:
+    """Write a duration from a trace for a terminal of ``width`` columns."""
     low, high = duration_text(found.low), duration_text(found.high)
     beyond = "EXTRAPOLATED at the last rate beyond the stream; " if found.beyond else ""
-    return (
+    line = (
         f"time      {size_text(found.size_bytes)} take {duration_text(found.seconds)} ({low} to {high}), on average "
         f"{rate_text(found.rate)} MB/s; {beyond}margin: {found.covers}, at this fill and after this much rest"
     )
+    return "\n".join(led(line, _LEAD, width))
 
 
-def sustain_text(one: Qualification) -> str:
-    """Write a long stream for a terminal, advice left out."""
+def sustain_text(one: Qualification, width: int = WIDTH) -> str:
+    """Write a long stream for a terminal of ``width`` columns, advice left out."""
     conditions = one.conditions
     lines = [
         f"drive     {plain(one.drive)}, {plain(str(conditions.get('file_system', '')))} at {plain(one.target)}",
@@ -116,7 +121,7 @@ def sustain_text(one: Qualification) -> str:
     streams = streams_of(one)
     if not streams:
         return "\n".join([*lines, "no stream was finished"])
-    lines += [_table(streams), ""]
+    before, lines = [*lines, _table(streams, width), ""], []
     for each in streams:
         lines += _said(each, several=len(streams) > 1)
     lines += _before(conditions)
@@ -125,10 +130,11 @@ def sustain_text(one: Qualification) -> str:
     )
     checked = verified_line(one)
     lines.append("data      not checked; --read-back compares it" if checked.endswith("not checked") else checked)
-    return "\n".join(lines)
+    text = "\n".join(lines).split("\n")
+    return "\n".join([*before, *(part for line in text for part in led(line, _LEAD, width))])
 
 
-def _table(streams: Sequence[Stream]) -> str:
+def _table(streams: Sequence[Stream], width: int) -> str:
     headers = ("direction", "from", "to", "MB/s", "at its ends", "spread", "time", "shape")
     rows = [
         (
@@ -138,13 +144,19 @@ def _table(streams: Sequence[Stream]) -> str:
             phase_rate(phase),
             f"{rate_text(phase.first)} to {rate_text(phase.last)}" if phase.declines else "-",
             percent_text(phase.spread),
-            duration_text(phase.seconds),
+            took_text(phase.seconds),
             shape_of(each.found, phase),
         )
         for each in streams
         for phase in each.found.phases
     ]
-    return table(headers, rows, right=(1, 2, 3, 5, 6))
+    right = (1, 2, 3, 5, 6)
+    text = table(headers, rows, right=right)
+    if fits(text, width):
+        return text
+    key = Column("phase", tuple(f"{row[0]} from {row[1]}" for row in rows))  # what tells the rows of two tables apart
+    rest = [Column(headers[at], tuple(row[at] for row in rows), figures=at in right) for at in range(2, len(headers))]
+    return tables_fitted([key, *rest], width)
 
 
 def phase_rate(phase: Phase) -> str:
@@ -171,7 +183,7 @@ def _said(each: Stream, *, several: bool) -> list[str]:
     what = "wrote" if one.direction is Direction.TO_DRIVE else "read"
     files = f" in {one.files} files" if one.files > 1 else ""
     rate = f"on average {rate_text(one.rate)} MB/s; witness {one.witness}, {one.access}"
-    lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {duration_text(one.elapsed_ns / 1e9)}, {rate}"]
+    lines = [f"{what:<10}{size_text(one.payload_bytes)}{files} in {took_text(one.elapsed_ns / 1e9)}, {rate}"]
     if one.cut_short is not None:
         flushed = "" if one.flush_ns or one.direction is Direction.FROM_DRIVE else ", and nothing flushed it"
         lines.append(f"cut       short: {plain(one.cut_short, limit=300)}{flushed}; no finished pass{of}")

@@ -34,6 +34,7 @@ _FLAGS = {
     "capped-by-bridge": "capped by the bridge",
     "capped-by-link": "capped by the link",
     "may-have-fallen-back": "may have fallen back: try another cable, then another port",
+    "inner-may-have-fallen-back": "the link behind the bridge may have fallen back: try another bridge",
 }
 
 #: Longest sentence that is shown, in characters.

@@ -11,6 +11,7 @@ from copytime.units.figures import (
     rate_text,
     rate_within,
     significant,
+    took_text,
     with_margin,
     within,
 )
@@ -37,6 +38,7 @@ __all__ = [
     "significant",
     "size_text",
     "time_text",
+    "took_text",
     "with_margin",
     "within",
 ]

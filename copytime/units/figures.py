@@ -14,6 +14,7 @@ __all__ = [
     "rate_within",
     "round_margin",
     "significant",
+    "took_text",
     "with_margin",
     "within",
 ]
@@ -111,6 +112,19 @@ def duration_text(seconds: float) -> str:
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"
     hours, minutes = divmod(round(seconds / 60), 60)
     return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def took_text(seconds: float) -> str:
+    """Write a time that was measured: ``0.9733 s``, ``21.72 s``, ``2 min 28.7 s``.
+
+    It has about as many digits as a rate, so that whoever divides the size by it comes to the rate that stands beside it.
+    """
+    if seconds < 60:
+        return f"{significant(seconds, 4)} s"
+    if seconds >= 600:
+        return duration_text(seconds)
+    minutes, tenths = divmod(round(seconds * 10), 600)
+    return f"{minutes} min {significant(tenths / 10, 3)} s" if tenths else f"{minutes} min"
 
 
 def many(count: int, one: str, several: str | None = None) -> str:

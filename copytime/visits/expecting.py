@@ -26,7 +26,7 @@ from copytime.units import rate_text, size_text
 from copytime.visits.known_parts import narrowest, on_the_pc, rated
 from copytime.visits.noting import timed_of
 
-__all__ = ["ASSUMED_LOAD_S", "ASSUMED_RATE", "Known", "chain_note", "known_of", "long_streams"]
+__all__ = ["ASSUMED_LOAD_S", "ASSUMED_RATE", "CHUNK", "Known", "Streams", "chain_note", "known_of", "long_streams"]
 
 #: Rate that is assumed where nothing at all is known, in bytes per second (common practice, no source).
 ASSUMED_RATE = 100e6
@@ -35,7 +35,7 @@ ASSUMED_RATE = 100e6
 ASSUMED_LOAD_S = 60.0
 
 #: Chunk size in which traces of long streams are looked at, in bytes.
-_CHUNK = 64 * 1024 * 1024
+CHUNK = 64 * 1024 * 1024
 
 #: So many long streams of a drive and direction are looked at, the newest ones.
 _STREAMS = 3
@@ -138,7 +138,7 @@ class Known:
         for each, bridge in self.streams.get((one.drive.lower(), str(one.direction)), ()):
             if each.trace is None:
                 continue
-            chunk, seconds = chunked(each.trace, each.payload_bytes, _CHUNK)
+            chunk, seconds = chunked(each.trace, each.payload_bytes, CHUNK)
             ended = (each.payload_bytes, (each.elapsed_ns - each.flush_ns) / 1e9)
             try:
                 found = time_for(one.size_bytes, chunk, seconds, phases_of(chunk, seconds), end=ended)

@@ -11,9 +11,10 @@ from copytime.links import Link, find_link
 from copytime.notes import KitItem, KitKind
 from copytime.records import Part, Result
 from copytime.safetext import plain
+from copytime.suggest import nearest
 from copytime.visits.options import Options
 
-__all__ = ["by_the_kit", "called", "recognised", "requirements_of"]
+__all__ = ["by_the_kit", "called", "near_misses", "recognised", "requirements_of"]
 
 
 def recognised(
@@ -98,6 +99,19 @@ def by_the_kit(
         link=options.link or min(outer, key=lambda link: link.ceiling, default=None),
         inner_link=options.inner_link or _link(bridge, "downlink"),
     )
+
+
+def near_misses(options: Options, known: Sequence[KitItem]) -> list[str]:
+    """Say which declared names are not registered and look like a slip of one that is: they would be parts of their own."""
+    said = []
+    for kind in KitKind:
+        name = getattr(options, kind.value)
+        if name is None or _called(known, kind, name) is not None:
+            continue
+        close = nearest(name, (one.name for one in known if one.kind is kind))
+        if close is not None:
+            said.append(f"no {kind} called '{plain(name, limit=60)}' is registered: did you mean '{plain(close)}'?")
+    return said
 
 
 def _called(known: Iterable[KitItem], kind: KitKind, name: str | None) -> KitItem | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import statistics
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -30,14 +31,14 @@ def narrowest(one: Note, kit: Sequence[KitItem] | Register) -> tuple[LinkState, 
     found = chain_links(one, kit)
     if not found:
         return None
-    _, link = min(found, key=lambda pair: pair[1].ceiling)
-    return link_state(Part(kind="link", name=link.name, link=link.name, source="declared"), link), link
+    _, kind, link = min(found, key=lambda each: each.link.ceiling)
+    return link_state(Part(kind=kind, name=link.name, link=link.name, source="declared"), link), link
 
 
 def turns(drive: KitItem | None) -> bool | None:
     """Tell whether a drive is a hard disk by what is registered as its medium; None where that does not say."""
-    words = str(drive.about.get("medium", "")).lower().replace("-", " ") if drive is not None else ""
-    if any(word in words.split() for word in ("hdd", "disk", "disc")) and "solid" not in words:
+    words = str(drive.about.get("medium", "")).lower() if drive is not None else ""
+    if {"hdd", "disk", "disc"}.intersection(re.findall("[a-z]+", words)) and "solid" not in words:
         return True
     return False if any(word in words for word in ("ssd", "solid", "nvme", "flash", "card", "stick")) else None
 
@@ -66,11 +67,12 @@ def rated(kit: Iterable[KitItem]) -> list[Observation]:
 def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
     """Put what the PC measured of one and the same thing on several visits together, as one result of all of them.
 
-    How visits differ is learned from those that were repeated, for all of them alike. What memory answered stays out.
+    How visits differ is learned from those that were repeated, for all of them alike. What memory answered stays out, and so
+    does what names no drive (copies of somebody's own files): of two of those nobody knows whether they are alike at all.
     """
     alike: dict[object, list[Observation]] = defaultdict(list)
     for one in several:
-        if one.usable:
+        if one.usable and one.part_of("drive") is not None:
             way = tuple((part.kind, part.name) for part in one.parts)
             how = (one.protocol, one.mode, one.recipe, one.access, one.file_system)
             alike[one.workload, one.direction, way, one.run_bytes, how, one.doubted].append(one)

@@ -87,9 +87,9 @@ def _estimates(several: Iterable[Note], between: BetweenVisits) -> dict[_Key, di
         key: {drive: Group(name=drive, members=tuple(member_of(one) for one in notes)) for drive, notes in drives.items()}
         for key, drives in groups.items()
     }
-    repeats = repeat_spread(group for drives in named.values() for group in drives.values())
+    spreads = {key: repeat_spread(drives.values()) for key, drives in named.items()}  # as a comparison of these pools them
     return {
-        key: {drive: estimate_of(group, repeats, between) for drive, group in drives.items()}
+        key: {drive: estimate_of(group, spreads[key], between) for drive, group in drives.items()}
         for key, drives in named.items()
     }
 

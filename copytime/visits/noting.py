@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import re
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -140,12 +140,12 @@ _READ: dict[str, Callable[[str], Any]] = {
 
 
 def read_fields(
-    kind: NoteKind, given: Mapping[str, str], known: Sequence[KitItem], *, strict: bool = True
+    kind: NoteKind, given: Mapping[str, str], known: Sequence[KitItem], *, strict: bool | Collection[str] = True
 ) -> dict[str, Any]:
     """Read the fields of a note; empty ones are left out. Raises WrongField.
 
     ``known`` is the registered kit: a name of it is written as it is registered. ``strict`` refuses a name that is not in
-    it where others of its kind are.
+    it where others of its kind are, in all fields or in those that it names.
     """
     found: dict[str, Any] = {}
     for name, text in given.items():
@@ -155,7 +155,8 @@ def read_fields(
             if name not in ALLOWED[kind]:
                 raise InputError(f"a {kind} has no {name.replace('_', ' ')}", hint="Leave it out.")  # noqa: TRY301 - reason: named below
             if name in CHAIN:
-                found[name] = _kit_name(known, CHAIN[name], _text(text), strict=strict)
+                here = strict if isinstance(strict, bool) else name in strict
+                found[name] = _kit_name(known, CHAIN[name], _text(text), strict=here)
             elif name == "state":
                 found[name] = _word(_STATES[kind])(text)
             elif name in _READ:
@@ -181,7 +182,7 @@ def make_note(
     *,
     created: str,
     known: Sequence[KitItem] = (),
-    strict: bool = True,
+    strict: bool | Collection[str] = True,
     identity: str | None = None,
 ) -> Note:
     """Make a note from text. Raises WrongField, which names the field, for whatever cannot be read or is missing."""
@@ -284,7 +285,7 @@ def amended(old: Note, given: Mapping[str, str], times: Sequence[str], now: str,
         times or [each.text for each in old.times],
         created=old.created,
         known=known,
-        strict=any(name in given for name in CHAIN),
+        strict=given.keys(),  # a drive that was never registered is no reason to keep a wrong host
         identity=old.id,
     )
     made = fresh.made if texts.get("made") else old.made

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta, timezone
+from typing import NamedTuple
 
 from copytime.analysis.noted import TimedRate
 from copytime.analysis.sense import above_ceiling, far_off
@@ -16,13 +17,21 @@ from copytime.units import GigaBytes
 from copytime.visits.noting import timed_of
 from copytime.visits.registered import Register
 
-__all__ = ["chain_links", "doubts"]
+__all__ = ["ChainLink", "chain_links", "doubts"]
 
 
-def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[tuple[str, Link]]:
+class ChainLink(NamedTuple):
+    """A link of a note's chain: the part that sets it, in words, its kind (``link`` or ``inner link``), and its row."""
+
+    said: str
+    kind: str
+    link: Link
+
+
+def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[ChainLink]:
     """List the links that a note's bytes passed, each with the part that sets it; what is not registered is left out."""
     register = known if isinstance(known, Register) else Register(known)
-    found = [("the link", one.link)] if one.link else []
+    found = [("the link", "link", one.link)] if one.link else []
     for kind, name, fields in (
         (KitKind.BRIDGE, one.bridge, ("uplink", "downlink")),
         (KitKind.CABLE, one.cable, ("link",)),
@@ -31,13 +40,16 @@ def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[tuple[st
         item = register.find(kind, name)
         if item is None:
             continue
-        found += [(f"the {kind} {plain(item.name)}", str(item.about[field])) for field in fields if field in item.about]
+        for field in fields:
+            if field in item.about:
+                which = "inner link" if field == "downlink" else "link"
+                found.append((f"the {kind} {plain(item.name)}", which, str(item.about[field])))
         if kind is KitKind.HOST and one.port is not None:
             ports = {port.lower(): link for port, link in port_links(item.about).items()}
             link = ports.get(one.port.lower())
             if link:
-                found.append((f"the port {plain(one.port)}", link))
-    return [(part, find_link(name)) for part, name in found if name]
+                found.append((f"the port {plain(one.port)}", "link", link))
+    return [ChainLink(said, kind, find_link(name)) for said, kind, name in found if name]
 
 
 def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others: Iterable[Note]) -> list[str]:
@@ -46,7 +58,7 @@ def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others:
     if found is not None and one.kind is NoteKind.COPY:
         links = chain_links(one, known)
         if links:
-            part, slowest = min(links, key=lambda pair: pair[1].ceiling)
+            part, _, slowest = min(links, key=lambda each: each.link.ceiling)
             colons = one.times[0].text.count(":")
             gb = GigaBytes(one.gb)
             said.append(above_ceiling(found, slowest.ceiling, f"{part} ({slowest.name})", gb=gb, colons=colons))

@@ -17,9 +17,10 @@ from copytime.analysis.whole import ComparedSet, Scope
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Workload
-from copytime.visits.comparing import Learned, compare_notes
+from copytime.visits.comparing import Learned, compare_notes, without_slips
 from copytime.visits.judging import observations_of
 from copytime.visits.known_parts import on_the_pc
+from copytime.visits.members import is_exact
 
 __all__ = ["compared_sets"]
 
@@ -28,12 +29,23 @@ _WAY = {Direction.TO_DRIVE: "to the drive", Direction.FROM_DRIVE: "from the driv
 
 
 def compared_sets(
-    scope: Scope, noted: Sequence[Note], whole: Reconciliation, visits: Sequence[Qualification], *, spread_percent: float
+    scope: Scope,
+    noted: Sequence[Note],
+    whole: Reconciliation,
+    visits: Sequence[Qualification],
+    *,
+    everything: Sequence[Note],
+    spread_percent: float,
 ) -> Iterator[ComparedSet]:
-    """Compare what can be compared; notes that are doubted are left out."""
+    """Compare what can be compared of the notes in scope; those that are doubted are left out.
+
+    How days differ is learned from ``everything`` that the logbook holds, as 'copytime compare' does.
+    """
     doubted = {name for one in whole.results if one.doubts for name in one.notes}
     sound = [one for one in noted if one.id not in doubted]
-    learned = Learned(sound, spread_percent=spread_percent)  # once: there are as many questions as drives and hosts
+    timed = [one for one in everything if one.id not in doubted and one.kind is not NoteKind.FAULT and is_exact(one)]
+    teaching, _ = without_slips([timed])
+    learned = Learned(teaching, spread_percent=spread_percent)  # once: there are as many questions as drives and hosts
     for title, by, chosen in _questions(scope, sound):
         one_drive = scope.drive if by == "drive" else None
         try:

@@ -22,6 +22,7 @@ from copytime.records import Qualification
 from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.visits.again import with_results
+from copytime.visits.by_trace import streams_noted, with_traces
 from copytime.visits.discreet import Discretion
 from copytime.visits.fitting import called
 from copytime.visits.judging import known_observations
@@ -44,13 +45,14 @@ def whole_of(
     Raises InputError for a name that the logbook does not know, and LogbookError.
     """
     noted, struck, kit, measured, known = _read(book)
+    streams = streams_noted(book, noted, known) if book is not None else {}
     discretion = Discretion.of(measured, kit, personal=personal)
     measured = [discretion.visit(one) for one in measured]
     known = [discretion.observation(one) for one in known]
     belongs = _belongs(scope, noted, measured, kit)
     mine = [one for one in noted if belongs(one)]
     visits = _visits_of(scope, measured, mine)
-    whole = reconcile(noted, kit, known, spread_percent=spread_percent)
+    whole = with_traces(reconcile(noted, kit, known, spread_percent=spread_percent), streams)
     ids = {one.id for one in mine}
     found = _narrowed(whole, scope, ids)
     hosts = {one.host for one in mine}
@@ -73,7 +75,7 @@ def whole_of(
             if scope.host is None or same(one[2], scope.host) or same(one[3], scope.host)
         ),
         test=best_test(found.results),
-        compared=tuple(compared_sets(scope, every, whole, against, spread_percent=spread_percent)),
+        compared=tuple(compared_sets(scope, every, whole, against, everything=noted, spread_percent=spread_percent)),
         invented=_invented(book),
         remarks=(*found.remarks, *_mixed(scope, found, ids)),
     )

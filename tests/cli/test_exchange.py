@@ -188,7 +188,8 @@ def test_what_was_measured_travels_too(cli: Cli, tmp_path: Path) -> None:
     assert len(check(public)["qualifications"]) == 1
     autumn = check(cli("export", "--json", "--campaign", "autumn").stdout)
     assert (len(autumn["qualifications"]), autumn["notes"]) == (1, [])
-    assert check(cli("export", "--json", "--drive", "another").stdout)["qualifications"] == []
+    assert check(cli("export", "--json", "--campaign", "Autumn", "--drive", run["drive"]).stdout)["kit"] == []
+    assert cli("export", "--json", "--drive", "another").returncode == 2
     rows = cli("export", "--passes").stdout.splitlines()
     assert len(rows) == 5
     assert rows[0].startswith("run,created,campaign")

@@ -29,6 +29,17 @@ def test_the_register(cli: Cli, tmp_path: Path) -> None:
     assert cli("kit", "retire", "Quayside 1", "--undo").returncode == 0
 
 
+def test_a_list_that_is_too_wide_is_broken_and_whole(cli: Cli) -> None:
+    remark = " ".join(f"word{number}" for number in range(20, 40))
+    assert (
+        cli("kit", "add", "drive", "Quayside One", "--medium", "SATA SSD", "--remark", remark, "--reference").returncode == 0
+    )
+    text = cli("kit", "list").stdout
+    assert max(map(len, text.splitlines())) <= 100
+    assert " ".join(text.split()).count("word") == 20
+    assert "..." not in text
+
+
 def test_help_keeps_the_units_of_its_examples(cli: Cli) -> None:
     said = cli("kit", "add", "drive", "--help").stdout
     assert "Such as 1TB." in said
@@ -44,6 +55,7 @@ def test_help_keeps_the_units_of_its_examples(cli: Cli) -> None:
         (("kit", "add", "drive", "quayside one"), "registered already"),
         (("kit", "add", "drive", ""), "is no name"),
         (("kit", "add", "drive", "New", "--capacity", "1,5TB"), "decimal point"),
+        (("kit", "add", "host", "New", "--ports", "a=usb3,b=usb2"), "One at a time: --ports a=usb3 --ports b=usb2."),
         (("kit", "change", "bridge", "Ferrybox"), "no bridge called"),
         (("kit", "add", "drive", "a\x1b[31m"), "is no name"),
         (("kit", "change", "drive", "Quayside One", "--name", "Quayside Two"), "registered already"),

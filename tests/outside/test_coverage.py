@@ -13,12 +13,15 @@ import numpy as np
 import pytest
 
 from copytime.analysis.compare import Estimate, Outcome, compare, difference_margin
+from copytime.analysis.groups import margin_of
 from copytime.analysis.margins import ADAPTIVE, ASSUMED_DF, assumed
+from copytime.analysis.noted import STOPWATCH_S, timed, timing_of
 from copytime.analysis.observing import estimate_of, observation_of
 from copytime.analysis.spread import sample
 from copytime.analysis.student import t_quantile
 from copytime.analysis.visits import between_visits, visit_components, visit_margin
 from copytime.records import Access, Direction, Part, Result, Witness, Workload
+from copytime.units import parse_time
 from copytime.visits.known_parts import on_the_pc
 
 SETS = 10_000
@@ -146,6 +149,35 @@ def test_visits_of_the_pc_put_together_share_their_spread() -> None:
     ]
     first, second = on_the_pc(several)
     assert difference_margin(first.estimate, second.estimate).df == pytest.approx(8)
+
+
+def test_copies_of_unnamed_drives_are_no_repeats_of_each_other() -> None:
+    """Two folders of as many bytes, from drives that nobody named, tell nothing of how days differ."""
+    several = [
+        observation_of(
+            dataclasses.replace(a_result(), rate=rate, workload=Workload.COPY), [], identifier=f"{rate}", visits=(f"{rate}",)
+        )
+        for rate in (229e6, 519e6)
+    ]
+    drive = [Part(kind="drive", name="Quayside One", source="seen")]
+    own = observation_of(a_result(), drive, identifier="own", visits=("own",))
+    (one,) = on_the_pc([*several, own])
+    assert margin_of(one.estimate).half() == pytest.approx(margin_of(on_the_pc([own])[0].estimate).half())
+
+
+@pytest.mark.parametrize("repeats", [2, 3, 5])
+@pytest.mark.parametrize("spread", [0.02, 0.1, 0.3, 1.0])
+def test_loads_that_were_timed_by_hand(repeats: int, spread: float) -> None:
+    """A load of 29 s that differs by ``spread`` seconds from one to the next, by a stopwatch that is known to 0.1 s."""
+    rng = np.random.default_rng(repeats)
+    watch = timing_of("stopwatch", ())
+    covered = 0
+    for errors in rng.normal(0, math.hypot(spread, STOPWATCH_S), (1000, repeats)):
+        found = timed(None, [parse_time(f"{29 + error:.1f}") for error in errors], watch)
+        interval = found.interval(found.seconds)
+        assert interval is not None
+        covered += interval[0] <= 29 <= interval[1]
+    assert covered / 1000 >= 0.93, "95 % as far as a thousand can tell"
 
 
 def a_result() -> Result:

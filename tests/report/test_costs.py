@@ -43,7 +43,7 @@ def test_what_was_put_in_comes_out() -> None:
     assert found.rate == pytest.approx(200e6, rel=0.03)
     text = costs_text(entry(SEEN))
     assert text is not None
-    assert "each file costs 4" in text
+    assert "each file costs 4.01 ± 0.12 ms" in text, "both to the same digit"
     assert "does not fit" not in text
     objects = cost_objects(entry(SEEN))
     assert objects is not None

@@ -71,9 +71,9 @@ def test_the_swap_that_would_overturn_is_named_once_for_each_host_and_direction(
     notes, kit, measured = trade_case()
     text = text_of(reconcile(notes, kit, measured), kit, 100)
     back, to = text.split("Harbour 4, to-drive\n")
-    assert "- This holds unless a swap changes nothing: of the host Harbour 4 or the drive Slipway.\n" in back
-    assert "- This holds unless a swap changes nothing: of the host Harbour 4.\n" in to, "a part that adds its time"
-    assert text.count("unless") == 2
+    assert "- To check this, swap the host Harbour 4 or the drive Slipway: where the rate then stays" in back
+    assert "- To check this, swap the host Harbour 4: where the rate then stays as it is" in to, "a part that adds its time"
+    assert text.count("To check this") == 2
     lone = reconcile(notes[:1])
     assert overturning_lines(lone.results) == [], "nothing was named that could be overturned"
 

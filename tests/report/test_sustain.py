@@ -54,6 +54,15 @@ def test_a_drop_in_words() -> None:
     assert "25 % filled" in text
 
 
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_no_line_is_too_wide(width: int) -> None:
+    one = stream(dropping(400, 100, 500.0, 100.0))
+    text = f"{sustain_text(one, width)}\n{duration_line(duration_for(one, 10 * 10**9), width)}"
+    assert [line for line in text.split("\n") if len(line) > width] == []
+    wide = sustain_text(one, 1000).split()
+    assert {word for word in wide if not word.startswith("-")} <= {*text.split(), "direction"}, "nothing is left out"
+
+
 def test_rest_before_stands_with_it_as_far_as_it_is_known() -> None:
     one = stream(steady(100))
     assert "how long the drive had rested is not known" in sustain_text(one)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from copytime.units import duration_text, percent_text, rate_text, rate_within, significant, with_margin
+from copytime.units import duration_text, percent_text, rate_text, rate_within, significant, took_text, with_margin
 
 
 @pytest.mark.parametrize(
@@ -85,3 +85,20 @@ def test_what_arithmetic_leaves_of_nothing_is_nothing() -> None:
     """Three times 10:00 once had a spread of 0.00000000000011 %."""
     assert percent_text(1.1e-15) == percent_text(-1.1e-15) == "0 %"
     assert percent_text(1e-9) == "0.0000001 %"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (0.097331, "0.09733 s"),
+        (1.0142, "1.014 s"),
+        (21.7244, "21.72 s"),
+        (59.996, "60 s"),
+        (60.04, "1 min"),
+        (148.66, "2 min 28.7 s"),
+        (119.96, "2 min"),
+        (852.3, "14 min 12 s"),
+    ],
+)
+def test_measured_times_have_the_digits_of_a_rate(seconds: float, text: str) -> None:
+    assert took_text(seconds) == text

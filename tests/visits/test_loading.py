@@ -113,7 +113,15 @@ def test_the_next_test_can_be_typed() -> None:
 
 @pytest.mark.parametrize(
     ("medium", "is_disk"),
-    [("hard disk", True), ("HDD", True), ("SATA SSD", False), ("solid-state drive", False), ("NVMe", False), ("odd", None)],
+    [
+        ("hard disk", True),
+        ("hard disk, 2.5 inch", True),
+        ("HDD", True),
+        ("SATA SSD", False),
+        ("solid-state drive", False),
+        ("NVMe", False),
+        ("odd", None),
+    ],
 )
 def test_media(medium: str, is_disk: bool | None) -> None:
     from copytime.notes import KitKind

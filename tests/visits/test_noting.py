@@ -85,6 +85,15 @@ def test_a_fault() -> None:
     assert (one.fault, one.after_bytes, timed_of(one)) == (Fault.DISCONNECTED, 40 * 10**9, None)
 
 
+def test_amending_checks_the_names_that_are_given_and_no_others() -> None:
+    """A drive that was noted and never registered must not keep a wrong host from being put right."""
+    old = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Stray", "host": "Harbour 5"}, created=NOW)
+    new = amended(old, {"host": "harbour 4"}, (), NOW, KIT)
+    assert (new.drive, new.host) == ("Stray", "Harbour 4")
+    with pytest.raises(WrongField, match="no host called 'Harbor 4'"):
+        amended(old, {"host": "Harbor 4"}, (), NOW, KIT)
+
+
 def test_amending_changes_only_what_is_given() -> None:
     old = a_copy("16:24", made="2026-11-24", remark="first", payload_kind="large", fill="12.5", same_copy="no")
     new = amended(old, {"size": "103GB", "remark": ""}, (), "2026-11-26T10:00:00+00:00", ())

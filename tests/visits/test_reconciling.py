@@ -12,6 +12,7 @@ from copytime.analysis.reconciled import Reconciled, Reconciliation
 from copytime.analysis.shared import SharedPart
 from copytime.notes import KitItem, KitKind, Note
 from copytime.records import Direction
+from copytime.report.reconciliations import shared_sentence
 from copytime.visits.reconciling import reconcile
 from tests.support.bench import READ, WRITE
 from tests.support.campaigns import TRADE_KIT, copies, on_pc, part, trade_case
@@ -43,6 +44,18 @@ def said(one: Reconciled) -> tuple[str, str | None]:
 def shown(found: Reconciliation, direction: Direction) -> SharedPart:
     (one,) = [each for each in found.shared if each.shown and each.direction is direction]
     return one
+
+
+def test_what_nothing_clears_is_not_called_cleared() -> None:
+    """Two drives of which nothing else is known agree, and so name the host; nothing clears the drives for all that."""
+    found = reconcile([noted("One", 147), noted("Two", 147.5)])
+    for drive in ("One", "Two"):
+        judgement = of(found, drive).judgement
+        assert said(of(found, drive)) == ("provisional", "Harbour 4")
+        assert judgement.provisional == ()
+        assert judgement.sentences[0].endswith(f"or one of these, which nothing clears: the drive {drive}.")
+    (part,) = found.shared
+    assert shared_sentence(part).endswith("is open: that takes drives that are known to differ.")
 
 
 def test_the_trade_case() -> None:

@@ -230,7 +230,7 @@ SCENARIOS = [
         "undecided",
         None,
         {"usb3.2-gen2x1", "Coble", "Gull", "Harbour 4"},
-        next_test="which mode the link",
+        next_test="another bridge in place of Coble, with nothing else changed on Harbour 4",
     ),
     Scenario(
         "a cap of 124 MB/s, and one of fifty times written wrong",
@@ -311,12 +311,12 @@ def test_what_is_found_of_what_is_true(one: Scenario) -> None:
     assert shared.low / unit < figure < shared.high / unit
 
 
-def test_a_link_that_is_only_declared_is_tested_by_one_cable_and_nothing_else() -> None:
+def test_a_bridge_that_was_faster_by_another_protocol_is_swapped_and_nothing_else() -> None:
     (one,) = [each for each in SCENARIOS if each.truth.startswith("the bridge Coble")]
     test = best_test(each for each in reconcile(one.notes, KIT, one.measured).results if each.note.drive == "Gull")
     assert test is not None
-    assert test.words.endswith("or try another cable and nothing else.")
-    assert "--port top --cable OTHER-CABLE --bridge Coble --drive Gull" in test.command
+    assert "if that is faster, Coble sets the pace" in test.words
+    assert test.command.endswith("--port top --bridge OTHER-BRIDGE --drive Gull")
 
 
 def test_a_drive_that_failed_is_told_first_and_is_nothing_to_buy() -> None:

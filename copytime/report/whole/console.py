@@ -8,9 +8,10 @@ from copytime.analysis.reconciled import Loading, Reconciled
 from copytime.analysis.whole import Whole
 from copytime.notes import Note
 from copytime.records import Direction
+from copytime.report.advising import alike_words, disk_words
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, interval_text, payload_text, share_text, through
-from copytime.units import percent_text, significant, size_text, with_margin
+from copytime.units import significant, size_text, with_margin
 
 __all__ = ["copies_section", "faults_section", "loads_section"]
 
@@ -116,18 +117,13 @@ def loads_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
     return Section(title="Loading times", blocks=tuple(blocks))
 
 
-#: Whether solid-state drives differ.
-_ALIKE = {True: "are within the margin of error of each other", False: "are not alike"}
-
-
 def _loaded(one: Loading) -> Iterable[str]:
     """Say what the loading times of one scene at one host mean."""
     where = f"{one.scene} at {one.host or 'a host that was not noted'}"
     if one.alike is not None:
-        yield f"{where}: the solid-state drives {_ALIKE[one.alike]}."
+        yield f"{where}: {alike_words(one)}."
     if one.disk is not None:
-        slower = 1 / (1 + one.disk.difference) - 1
-        yield f"{where}: the hard disk takes {percent_text(slower)} more time ({one.disk.sentence()})."
+        yield f"{where}: {disk_words(one.disk)}."
     if one.fixed_s is not None and one.read_bytes is not None:
         yield (
             f"{where}: about {significant(one.fixed_s, 3)} s of it no drive shortens; the rest is like reading "

@@ -11,7 +11,7 @@ from copytime.report.sustain import Stream, cause_of, phase_rate, shape_of, stre
 from copytime.report.tables import any_visit, rate_with_margin
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, either, payload_of, share_text, visit_text
-from copytime.units import duration_text, percent_text, rate_text, significant, size_text
+from copytime.units import percent_text, rate_text, significant, size_text, took_text
 
 __all__ = ["pc_section", "streams_section"]
 
@@ -87,6 +87,10 @@ def _rate(one: Result | None) -> tuple[str, str, str]:
     return rate_with_margin(one) + doubt, any_visit(one), share_text(one.rate, one.ceiling)
 
 
+#: How many columns tell of single files.
+_LATENCIES = 3
+
+
 def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
     rows = [
         (
@@ -104,7 +108,7 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
         if one.workload is Workload.SMALL
     ]
     if rows:
-        columns = (
+        columns: tuple[Column, ...] = (
             Column("drive"),
             Column("visit", tight=True),
             Column("direction", tight=True),
@@ -116,14 +120,15 @@ def _small(visits: Sequence[Qualification]) -> Iterator[Block]:
             Column("95 %", figure=True),
             Column("99 %", figure=True),
         )
-        yield Table(
-            caption="Small files on the PC",
-            columns=columns,
-            rows=tuple(rows),
-            note="'At once' is the number of workers. The last three columns: the time of reading one file, and the "
-            "time that 95 and 99 of 100 stay below. A written file is in memory when it is closed, so that its time "
-            "would not be the drive's.",
-        )
+        note = "'At once' is the number of workers."
+        if any(cell != NONE for row in rows for cell in row[-_LATENCIES:]):
+            note += (
+                " The last three columns: the time of reading one file, and the time that 95 and 99 of 100 stay below. A "
+                "written file is in memory when it is closed, so that its time would not be the drive's."
+            )
+        else:  # three columns of nothing help nobody
+            columns, rows = columns[:-_LATENCIES], [row[:-_LATENCIES] for row in rows]
+        yield Table(caption="Small files on the PC", columns=columns, rows=tuple(rows), note=note)
 
 
 def _detail(visits: Sequence[Qualification]) -> Table:
@@ -238,7 +243,7 @@ def streams_section(whole: Whole, figures: Iterable[Figure] = ()) -> Section:
             size_text(phase.to_bytes),
             phase_rate(phase),
             percent_text(phase.spread),
-            duration_text(phase.seconds),
+            took_text(phase.seconds),
             shape_of(stream.found, phase),
         )
         for visit, stream in found
@@ -273,7 +278,7 @@ def _stream_words(visit: Qualification, stream: Stream) -> str:
     said = [
         (
             f"{drive_name(visit)}, {one.direction} ({visit_text(visit)}): {size_text(one.payload_bytes)} in "
-            f"{duration_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; witness {one.witness}, "
+            f"{took_text(one.elapsed_ns / 1e9)}, on average {rate_text(one.rate)} MB/s; witness {one.witness}, "
             f"{one.access}."
         )
     ]

@@ -9,13 +9,18 @@ from pathlib import Path
 import pytest
 
 from copytime.analysis.whole import Scope
+from copytime.demo import write_demo
 from copytime.errors import InputError
 from copytime.logbook import Logbook
 from copytime.logbook.entries import change_entry
+from copytime.logbook.notes import amend_note, notes
+from copytime.notes import NoteKind
+from copytime.records import Direction
 from copytime.report.whole.as_html import html
 from copytime.report.whole.as_markdown import markdown
 from copytime.report.whole.blocks import Figure, Report, Section, Table
 from copytime.report.whole.making import report_of
+from copytime.visits.comparing import compare_notes
 from tests.report.whole.made import CREATED, demo_report, report_on, whole_on
 from tests.support.logbooks import a_visit, quay_book, write_book
 
@@ -53,6 +58,15 @@ def test_rows_fit_their_columns(tmp_path: Path) -> None:
         for one in tables:
             assert all(len(row) == len(one.columns) for row in one.rows), one.caption
             assert all(cell for row in one.rows for cell in row), one.caption
+
+
+def test_times_of_single_files_have_columns_where_there_are_some(tmp_path: Path) -> None:
+    some = table(report_on(quay_book(tmp_path / "book.sqlite")), "Small files on the PC")
+    assert any("ms" in cell for cell in column(some, "each: median"))
+    none = table(demo_report(tmp_path), "Small files on the PC")
+    assert none.columns[-1].name == "files/s"
+    assert "last three columns" in some.note
+    assert "last three columns" not in none.note
 
 
 def test_all_that_a_report_should_hold(tmp_path: Path) -> None:
@@ -194,3 +208,20 @@ def test_pictures_stand_where_they_belong(tmp_path: Path) -> None:
     assert asked == ["pc", "streams", "copies", "loads"]
     assert '<svg role="img" aria-labelledby="chart-streams">' in html(report)
     assert "what streams shows" in markdown(report)
+
+
+def test_a_campaign_is_compared_with_the_margins_that_compare_gives_it(tmp_path: Path) -> None:
+    """How days differ is learned from the whole logbook, by either command: a campaign of one day shows nothing of it."""
+    path = tmp_path / "lantern-quay.sqlite"
+    write_demo(path)
+    with Logbook.open(path) as book:
+        every = list(notes(book))
+        day = [one for one in every if one.kind is NoteKind.COPY and one.direction is Direction.TO_DRIVE]
+        day = [one for one in day if one.made.startswith("2026-10-17") and one.bridge != "Coble"]
+        for one in day:
+            amend_note(book, one, replace(one, campaign="one day", changed=CREATED))
+    (found,) = [one.found for one in whole_on(path, Scope(campaign="one day")).compared if "to the drive" in one.title]
+    asked = compare_notes(day, "drive", everything=every)
+    assert len(found.groups) > 2
+    assert found.groups == asked.groups
+    assert [pair[2].outcome for pair in found.pairs] == [pair[2].outcome for pair in asked.pairs]
