@@ -124,7 +124,22 @@ _MEANING = {
 if hasattr(errno, "EREMOTEIO"):  # Linux alone has it
     _MEANING[errno.EREMOTEIO] = "the drive reported an error behind its bridge"
 
-_FULL = {errno.ENOSPC, errno.EDQUOT}
+#: What to do next: where the drive answered with an error, and where what was worked on is there no longer.
+_AFTER_ERROR = "See what the drive said in the system's log, then repeat with another cable and another port."
+_AFTER_LOSS = "Was it unplugged, or did it reconnect? Mount it again and repeat."
+_NEXT = dict.fromkeys(_MEANING, _AFTER_LOSS) | dict.fromkeys((errno.EIO, errno.ETIMEDOUT), _AFTER_ERROR)
+del _NEXT[errno.EBUSY]
+if hasattr(errno, "EREMOTEIO"):
+    _NEXT[errno.EREMOTEIO] = _AFTER_ERROR
+
+#: What to do where there is no room: the whole of it is told by the file system, what a quota leaves of it is not.
+_FULL = {
+    errno.ENOSPC: ("the file system is full", "Free some space, or ask for less."),
+    errno.EDQUOT: (
+        "the disk quota is used up",
+        "It leaves less room than the file system tells: raise it, free what counts towards it, or ask for less.",
+    ),
+}
 _REFUSED = {errno.EACCES, errno.EPERM}
 
 #: Windows error -> what the same thing is called elsewhere (Microsoft Learn, 'System Error Codes', 0-499 and 1000-1299).
@@ -195,8 +210,8 @@ def from_os_error(error: OSError, doing: str) -> CopytimeError:
     if isinstance(code, int):
         number = _WINDOWS.get(code, number)
     if number in _FULL:
-        why = "the disk quota is used up" if number == errno.EDQUOT else "the file system is full"
-        return NoSpace(f"{doing}: {why}", hint="Free some space, or ask for a smaller payload.")
+        why, hint = _FULL[number]
+        return NoSpace(f"{doing}: {why}", hint=hint)
     if number in _REFUSED:
         return AccessRefused(f"{doing}: permission denied", hint="Choose a folder that you may write to.")
     if number == errno.EROFS:
@@ -207,4 +222,4 @@ def from_os_error(error: OSError, doing: str) -> CopytimeError:
     meaning = _MEANING.get(number or 0)
     words = os.strerror(number) if number else str(error)
     said = f"{meaning} ({words})" if meaning else words
-    return DriveFault(f"{doing}: {said}", system_errno=number)
+    return DriveFault(f"{doing}: {said}", system_errno=number, hint=_NEXT.get(number or 0))

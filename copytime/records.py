@@ -92,7 +92,8 @@ class Counts:
     """What a device has moved since it was attached, in bytes, and how long requests waited in it.
 
     ``busy_read_ns`` and ``busy_write_ns`` sum the time of all finished requests, so that their growth over elapsed time
-    is the mean number in hand (Little 1961); None where the system keeps no such sum.
+    is the mean number in hand (Little 1961); None where the system keeps no such sum. ``in_hand`` is the number of requests
+    that the device has now and has not answered, 0 also where that is not told.
     """
 
     read_bytes: int
@@ -101,6 +102,7 @@ class Counts:
     writes: int = 0
     busy_read_ns: int | None = None
     busy_write_ns: int | None = None
+    in_hand: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,9 +142,9 @@ class Pass:
     where it does not tell. ``wrong_cells`` counts the 4 KiB units that were seen to come back wrong; ``mismatches`` lists
     the places. Of many small files ``workers`` is the number that were handled at once, ``recipe`` what sizes they had, and
     ``latencies_ns`` the time that each took. ``marks`` are short words for what happened to this pass: ``suspended``,
-    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``access-unchecked``, ``metadata-warm``, ``by-threads``.
-    ``cut_short`` says why a pass ended before its payload was moved: what stands here was moved and timed, and is no rate of
-    the size asked for.
+    ``reconnected``, ``link-mode-changed``, ``errors-rose``, ``size-changed``, ``access-unchecked``, ``metadata-warm``,
+    ``by-threads``. ``cut_short`` says why a pass ended before its payload was moved: what stands here was moved and timed,
+    and is no rate of the size asked for.
     """
 
     id: str

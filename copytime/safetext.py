@@ -30,9 +30,9 @@ def plain(text: object, *, limit: int = 200) -> str:
     """Return ``text`` on one line with everything that does not print written as an escape, at most ``limit`` long."""
     whole = str(text)
     head = whole[: limit + 1]
-    if head.isascii() and head.isprintable():
+    if head.isprintable():  # most is; what is not may be a wide space, which prints
         return shorten(head, limit)
-    import unicodedata  # only here: most text is ASCII
+    import unicodedata  # only here, as it is seldom needed
 
     made = "".join(_escape(char) if unicodedata.category(char) in _INVISIBLE else char for char in head)
     return shorten(made, limit)

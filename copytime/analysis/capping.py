@@ -17,7 +17,7 @@ from copytime.analysis.compare import Estimate
 from copytime.analysis.margins import Component, combine
 from copytime.analysis.student import t_quantile
 
-__all__ = ["APART", "Member", "Model", "Shared", "Slope", "misfit", "predicted", "share_model", "slope"]
+__all__ = ["APART", "Member", "Model", "Shared", "Slope", "deciding", "misfit", "predicted", "share_model", "slope"]
 
 #: Own rates of the drives that show a model must differ by this factor at least.
 APART = 1.5
@@ -126,6 +126,13 @@ def slope(first: Member, second: Member) -> Slope:
     return Slope(value=k, low=(k - half) / (1 - g), high=(k + half) / (1 - g))
 
 
+def deciding(members: Sequence[Member]) -> tuple[Slope, float]:
+    """Return k of the two members that differ most, and their own rates over each other."""
+    by_own = sorted(members, key=lambda one: one.own.log_mean)
+    fastest, slowest = by_own[0], by_own[-1]
+    return slope(fastest, slowest), math.exp(slowest.own.log_mean - fastest.own.log_mean)
+
+
 def share_model(members: Sequence[Member], known: Model | None = None) -> Shared | None:
     """Find how a part acts on results through it, None for fewer than two; ``known`` says it where others showed it.
 
@@ -133,10 +140,7 @@ def share_model(members: Sequence[Member], known: Model | None = None) -> Shared
     """
     if len(members) < 2:
         return None
-    by_own = sorted(members, key=lambda one: one.own.log_mean)
-    fastest, slowest = by_own[0], by_own[-1]
-    k = slope(fastest, slowest)
-    apart = math.exp(slowest.own.log_mean - fastest.own.log_mean)
+    k, apart = deciding(members)
     capped, added = _cap(members), _added(members)
     model = known or k.model
     figure, low, high = {Model.CAP: capped, Model.ADDS: added}.get(model, (None, None, None))

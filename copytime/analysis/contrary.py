@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from copytime.analysis.capping import Model
 from copytime.analysis.evidence import Observation
 from copytime.analysis.known import Known
-from copytime.analysis.shared import Pair, Together, abreast_of, candidates, modelled, one_each
+from copytime.analysis.shared import Pair, Together, abreast_of, candidates, may_show_cap, modelled, one_each
 from copytime.records import Part
 
 __all__ = ["Doubt", "contrary"]
@@ -103,7 +103,8 @@ def _drive(one: Observation) -> str:
 
 def _doubt_one(part: Part, against: Observation, rest: Sequence[Pair], known: Known, doubts: dict[str, Doubt]) -> None:
     """Doubt ``against`` if the rest show a cap that it breaks, and it rests on one visit while they rest on more."""
-    model = modelled(rest, known)
+    # of thousands of wild results each is held against the rest: only few of them show anything
+    model = modelled(rest, known) if may_show_cap(rest, known) else None
     if model is None:
         return
     shared, pairs = model

@@ -66,7 +66,7 @@ def _verdict(one: Judgement) -> str:
     if one.certainty is Certainty.AT_CEILING and setter is not None:
         return f"{lead}{called_part(setter)} is at its ceiling and sets the pace; nothing behind it can be judged."
     if one.certainty is Certainty.BY_ELIMINATION and setter is not None:
-        return f"{lead}{called_part(setter)} sets the pace; everything else can go faster."
+        return f"{lead}{called_part(setter)} sets the pace{_why(one)}."
     if one.certainty is Certainty.PROVISIONAL and setter is not None:
         return f"{lead}{called_part(setter)} sets the pace, provisionally{_instead(one, setter)}."
     if one.in_turn:
@@ -74,6 +74,14 @@ def _verdict(one: Judgement) -> str:
     if one.certainty is Certainty.UNDECIDED:
         return f"{lead}undecided between {_listed(one.suspects, 'and')}."
     return f"{lead}every part can go faster by itself; their combination sets the pace, or the result was a slip."
+
+
+def _why(one: Judgement) -> str:
+    """Say what a part is named by: that all others are cleared, or that agreeing results share no other that is not."""
+    if not one.together:
+        return "; everything else can go faster"
+    partly = " (some of it only provisionally)" if one.provisional else ""
+    return f": the results that agree share nothing else that is not cleared{partly}"
 
 
 def _instead(one: Judgement, setter: Part) -> str:

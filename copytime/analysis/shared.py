@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from copytime.analysis.capping import Member, Model, Shared, share_model
+from copytime.analysis.capping import APART, Member, Model, Shared, deciding, share_model
 from copytime.analysis.elimination import Certainty, Judgement
 from copytime.analysis.evidence import Observation, same_part
 from copytime.analysis.known import Known
@@ -18,8 +18,8 @@ from copytime.analysis.margins import combine
 from copytime.records import Direction, Part
 from copytime.units import percent_text, rate_text, significant
 
-__all__ = ["Pair", "SharedPart", "Together", "abreast_of", "candidates", "drive_of", "modelled", "one_each", "shared_parts",
-           "together"]  # fmt: skip
+__all__ = ["Pair", "SharedPart", "Together", "abreast_of", "candidates", "drive_of", "may_show_cap", "modelled", "one_each",
+           "shared_parts", "together"]  # fmt: skip
 
 #: Times that fit one added time are off it by no more than this share (common practice, no source).
 _FITS = 0.05
@@ -132,6 +132,15 @@ def abreast_of(pairs: Sequence[Pair], known: Known) -> list[Pair]:
     """Keep the results that the fastest one does not beat clearly: whoever is slower is not held by a cap but by itself."""
     fastest = max((one for one, _ in pairs), key=lambda one: one.rate)
     return [(one, member) for one, member in pairs if not known.clearly_faster(fastest, one)]
+
+
+def may_show_cap(pairs: Sequence[Pair], known: Known) -> bool:
+    """Tell whether ``modelled`` may find a cap that is shown: what decides about that takes no look at the figures."""
+    abreast = [member for _, member in abreast_of(pairs, known)]
+    if len(abreast) < 2:
+        return False
+    k, apart = deciding(abreast)
+    return apart >= APART and (k.model is Model.CAP or deciding([member for _, member in pairs])[0].model is Model.CAP)
 
 
 def modelled(pairs: Sequence[Pair], known: Known) -> tuple[Shared, list[Pair]] | None:

@@ -57,6 +57,7 @@ class Linux:
             writes=sum(one.writes for one in known),
             busy_read_ns=sum(one.busy_read_ns or 0 for one in known),
             busy_write_ns=sum(one.busy_write_ns or 0 for one in known),
+            in_hand=sum(one.in_hand for one in known),
         )
 
     def waiting_bytes(self) -> int | None:

@@ -24,14 +24,15 @@ _PARITY = frozenset({"raid4", "raid5", "raid6"})
 
 
 def parse_stat(text: str) -> Counts | None:
-    """Read a ``stat`` file; kernels write 11, 15 or 17 fields, of which these six are used; None if they are missing.
+    """Read a ``stat`` file; kernels write 11, 15 or 17 fields, of which these seven are used; None if they are missing.
 
-    Fields counted from 1: 1 reads, 3 sectors read, 4 ms waited by reads, 5 writes, 7 sectors written, 8 ms by writes.
+    Fields counted from 1: 1 reads, 3 sectors read, 4 ms waited by reads, 5 writes, 7 sectors written, 8 ms by writes,
+    9 requests in flight.
     """
     fields = text.split()
-    if len(fields) < 11 or not all(field.isdecimal() for field in fields[:8]):
+    if len(fields) < 11 or not all(field.isdecimal() for field in fields[:9]):
         return None
-    numbers = [int(field) for field in fields[:8]]
+    numbers = [int(field) for field in fields[:9]]
     return Counts(
         reads=numbers[0],
         read_bytes=numbers[2] * SECTOR,
@@ -39,6 +40,7 @@ def parse_stat(text: str) -> Counts | None:
         writes=numbers[4],
         written_bytes=numbers[6] * SECTOR,
         busy_write_ns=numbers[7] * 1_000_000,
+        in_hand=numbers[8],
     )
 
 
@@ -96,7 +98,6 @@ class BlockTree:
         vendor, model = self.read(device / "vendor"), self.read(device / "model")
         if vendor and (vendor.startswith("0x") or vendor == "ATA"):
             vendor = None  # a PCI number, or the SCSI layer's word for 'behind ATA': neither is a maker
-        size = self.read(folder / "size")
         name = model or self.read(device / "name")
         rotational = self.read(folder / "queue/rotational")
         return Disk(
@@ -105,7 +106,7 @@ class BlockTree:
             model=" ".join(f"{vendor or ''} {name}".split()) if name else None,
             serial=self._serial(folder),
             firmware=self.read(device / "rev") or self.read(device / "firmware_rev") or self.read(device / "fwrev"),
-            size_bytes=int(size) * SECTOR if size and size.isdecimal() else None,
+            size_bytes=self._size(folder),
             rotational=None if rotational is None else rotational == "1",
             write_cache=self._write_cache(folder),
             bus=_bus(folder),
@@ -131,7 +132,13 @@ class BlockTree:
             link_mode=f"{self.read(usb / 'speed')} Mb/s" if usb is not None and self.read(usb / "speed") else None,
             errors=_number(errors),
             temperature_c=self._temperature(folder),
+            size_bytes=self._size(folder),
         )
+
+    def _size(self, folder: Path) -> int | None:
+        """Read the size of a device; none is left of one that is about to go."""
+        size = self.read(folder / "size")
+        return int(size) * SECTOR if size and size.isdecimal() else None
 
     def _slaves(self, folder: Path) -> list[str]:
         try:

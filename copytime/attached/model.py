@@ -65,13 +65,14 @@ class DiskState:
     """What may change about a disk during a visit.
 
     ``attachment`` changes whenever the device is attached anew; ``link_mode`` is the mode as the system words it;
-    ``errors`` counts failed requests; ``temperature_c`` is in degrees Celsius.
+    ``errors`` counts failed requests; ``temperature_c`` is in degrees Celsius. ``size_bytes`` is what can be reached of it.
     """
 
     attachment: str | None = None
     link_mode: str | None = None
     errors: int | None = None
     temperature_c: float | None = None
+    size_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -163,4 +163,5 @@ def _tell_kept(found: CopyResult) -> None:
 
     files = sum(leg.large.files + leg.small.files for leg in found.legs[:1])
     wanted = len(found.plan.tree.files)
-    say(f"{files} of {wanted} files are complete and were kept in {plain(found.plan.path)}; nothing unfinished was left.")
+    unfinished = "an unfinished one is left, see above" if found.drafts_left else "nothing unfinished was left"
+    say(f"{files} of {wanted} files are complete and were kept in {plain(found.plan.path)}; {unfinished}.")

@@ -24,8 +24,15 @@ __all__ = ["plan"]
 _MOST_VISITS = 60
 
 
+class _Between(click.IntRange):
+    """A whole number within bounds that are told in words, not as an inequality."""
+
+    def _describe_range(self) -> str:
+        return f"{self.min} to {self.max}"
+
+
 @command("plan")
-@click.option("--host", "hosts", metavar="NAME", multiple=True, help="A host; several are allowed. [usual: all consoles]")
+@click.option("--host", "hosts", metavar="NAME", multiple=True, help="A host. [usual: all consoles]")
 @click.option("--drive", "drives", metavar="NAME", multiple=True, help="A drive. [usual: all that suit the host]")
 @click.option(
     "--direction",
@@ -41,10 +48,10 @@ _MOST_VISITS = 60
 @click.option("--bridge", "bridges", metavar="DRIVE=NAME", multiple=True, help="By which bridge. [usual: as noted last]")
 @click.option("--cable", metavar="NAME", help="By which cable. [usual: as noted last]")
 @click.option("--port", metavar="NAME", help="At which port. [usual: as noted last]")
-@click.option("--repeats", type=click.IntRange(1, 200), metavar="N", help="Of each combination. [usual: 3]")
+@click.option("--repeats", type=_Between(1, 200), metavar="N", help="Of each combination. [usual: 3]")
 @click.option("--within", metavar="PERCENT", help="As many repeats as a rate needs for this margin.")
 @click.option("--differ", metavar="PERCENT", help="As many as are needed to see that drives differ by this much.")
-@click.option("--visits", type=click.IntRange(1, _MOST_VISITS), metavar="N", help="Spread over so many days.")
+@click.option("--visits", type=_Between(1, _MOST_VISITS), metavar="N", help="Spread over so many days.")
 @click.option("--within-visit", is_flag=True, help="Leave out how days differ: what is shown holds for that day only.")
 @click.option("--spread", type=float, default=2.0, metavar="PERCENT", help="Of repeats and days, where unknown. [usual: 2]")
 @click.option("--assume", metavar="RATE", default="100MB/s", help="Rate where nothing is known. [usual: 100MB/s]")
@@ -54,7 +61,7 @@ _MOST_VISITS = 60
 @click.option("--hours", type=float, metavar="H", help="What a day may take; says what does not fit.")
 @click.option("--start", metavar="HH:MM", default="09:00", help="When a day begins. [usual: 09:00]")
 @click.option("--date", "first_day", metavar="DATE", help="The first day; the others follow. Written into the sheet.")
-@click.option("--seed", type=click.IntRange(0, 2**53), metavar="N", help="Of the order. [usual: the date as a number]")
+@click.option("--seed", type=_Between(0, 2**53), metavar="N", help="Of the order. [usual: the date as a number]")
 @click.option("--no-reference", is_flag=True, help="Without the reference drive first and last.")
 @click.option(
     "--remaining", is_flag=True, help="Only what the logbook does not hold yet (of the campaign, if one is named)."
@@ -89,6 +96,7 @@ def plan(
     The order is balanced, so that no drive is always first or after the same one; the reference drive ('copytime kit change
     drive NAME --reference') begins and ends each day. Expected times name what they rest on. The same --seed gives the same
     sheet. Nothing is written to the logbook.
+    --host, --drive, --direction, --payload, --load and --bridge may be given several times.
     """
     from copytime.logbook import Logbook
     from copytime.logbook.kit import items

@@ -109,10 +109,21 @@ class _Work:
         first, last = int(cells[0]) * CELL, min((int(cells[-1]) + 1) * CELL, length)
         found = "other bytes" if other[first:last].any() else "zeros"
         what = found if short == length else "the copy ends before it"
-        self.found.wrong_cells += len(cells)
-        if len(self.found.mismatches) < _LISTED:
-            name = storable(self.copier.where(number))
-            self.found.mismatches.append(Mismatch(file=name, offset=offset + first, length=last - first, found=what))
+        name = storable(self.copier.where(number))
+        self._add(len(cells), Mismatch(file=name, offset=offset + first, length=last - first, found=what))
+
+    def judge_length(self, number: int, wanted: int, found: int) -> None:
+        """Note that a copy has another length than its original, in bytes."""
+        first, last = min(found, wanted), max(found, wanted)
+        what = f"the copy has {found} bytes instead of {wanted}"
+        name = storable(self.copier.where(number))
+        self._add(-(-last // CELL) - first // CELL, Mismatch(file=name, offset=first, length=last - first, found=what))
+
+    def _add(self, cells: int, mismatch: Mismatch) -> None:
+        with self.lock:
+            self.found.wrong_cells += cells
+            if len(self.found.mismatches) < _LISTED:
+                self.found.mismatches.append(mismatch)
 
 
 class _Files(_Work):
@@ -144,7 +155,7 @@ class _Files(_Work):
                 )
                 return 0
             if stats[1].st_size != stats[0].st_size:
-                self._judge_length(number, stats[0].st_size, stats[1].st_size)
+                self.judge_length(number, stats[0].st_size, stats[1].st_size)
                 return leaf.size
             return self.both(worker, number, (opened[0], opened[1]), 0, leaf.size) if leaf.size else 0
         except OSError as error:
@@ -153,12 +164,6 @@ class _Files(_Work):
         finally:
             for handle in opened:
                 os.close(handle)
-
-    def _judge_length(self, number: int, wanted: int, found: int) -> None:
-        self.found.wrong_cells += 1
-        name = storable(self.copier.where(number))
-        what = f"the copy has {found} bytes instead of {wanted}"
-        self.found.mismatches.append(Mismatch(file=name, offset=min(found, wanted), length=abs(found - wanted), found=what))
 
 
 class _Blocks(_Work):
@@ -208,6 +213,10 @@ def _large(
             found.left.append(Left(copier.where(number), "the original changed after it was copied; not compared"))
             return
         job = _Blocks(copier, number, found, buffers, (here.handle, there.handle))
+        size = os.fstat(there.handle).st_size
+        if size != leaf.size:
+            job.judge_length(number, leaf.size, size)
+            return
         fly(-(-leaf.size // BLOCK), _HANDS, job, stop=stop, look=look)
         if changed(before, os.fstat(here.handle)):
             found.left.append(Left(copier.where(number), "the original changed while it was compared"))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from copytime.engine.moving import write_all
 from copytime.engine.pipeline import BLOCK, read_some
-from copytime.engine.placing import changed, draft_name, give_name, new_draft, open_source
+from copytime.engine.placing import CHANGED, WRONG_LENGTH, changed, draft_name, give_name, new_draft, open_source
 from copytime.errors import CopytimeError
 from copytime.records import Access
 
@@ -76,12 +76,12 @@ class LargeEnds:
         before = self._found[number]
         now = os.fstat(file.handle)
         if changed(before, now) or not before.st_size:  # it was large when the tree was looked at
-            self._copier.note(self._copier.where(number), "it changed while it was copied")
+            self._copier.note(self._copier.where(number), CHANGED)
             return False
         if number == self._unread:
             return False
         if moved < before.st_size or number == self._more:
-            self._copier.note(self._copier.where(number), "it has not the length that its file system tells")
+            self._copier.note(self._copier.where(number), WRONG_LENGTH)
             return False
         return True
 

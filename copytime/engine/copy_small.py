@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from copytime.engine.pipeline import Waited
-from copytime.engine.placing import changed, draft_name, give_name, source_handle
+from copytime.engine.placing import CHANGED, WRONG_LENGTH, changed, draft_name, give_name, source_handle
 
 if TYPE_CHECKING:
     from copytime.engine.copying import Copier
@@ -72,8 +72,8 @@ class SmallJob:
         finally:
             read = time.perf_counter_ns()
             seat.source_ns += read - begun
-        if data is None:
-            copier.note(copier.where(number), "it changed while it was copied")
+        if isinstance(data, str):
+            copier.note(copier.where(number), data)
             return 0
         try:
             if seat.there < 0:
@@ -102,20 +102,21 @@ class SmallJob:
         seat.here = self._copier.source.open(folder)
         seat.number = folder
 
-    def _read(self, seat: _Seat, name: str) -> tuple[os.stat_result, memoryview | None]:
-        """Read a file whole, from the drive; None for its content if it changed meanwhile."""
+    def _read(self, seat: _Seat, name: str) -> tuple[os.stat_result, memoryview | str]:
+        """Read a file whole, from the drive; in place of its content, what is wrong with it."""
         handle = source_handle(seat.here, name)
         try:
             before = os.fstat(handle)
             os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)  # memory must not answer for the drive
             if before.st_size >= len(seat.room):
-                return before, None
+                return before, CHANGED
             done = came = os.readv(handle, [seat.room])
             while came and done < before.st_size:
                 came = os.readv(handle, [seat.room[done:]])
                 done += came
-            whole = done == before.st_size and not changed(before, os.fstat(handle))
-            return before, seat.room[:done] if whole else None
+            if changed(before, os.fstat(handle)):
+                return before, CHANGED
+            return before, seat.room[:done] if done == before.st_size else WRONG_LENGTH
         finally:
             os.close(handle)
 

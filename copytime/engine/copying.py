@@ -198,9 +198,9 @@ class Copier:
 
     def destination_failed(self, path: str, error: OSError | CopytimeError) -> None:
         """Note an error that concerns one name at the destination, or raise what concerns all of it."""
-        if isinstance(error, CopytimeError):
+        if isinstance(error, CopytimeError):  # of a draft, whose name says nothing to people
             cause = error.__cause__
-            if not (isinstance(cause, OSError) and cause.errno in _SINGLE):
+            if not isinstance(cause, OSError):
                 raise error
             error = cause
         if error.errno not in _SINGLE:
@@ -214,6 +214,13 @@ class Copier:
         except FileNotFoundError:
             pass
         except OSError:
+            self.drafts_left = True
+
+    def settle(self) -> None:
+        """After an error of a drive, see whether it takes what was done about drafts; one that is gone takes nothing."""
+        try:
+            self.flush()
+        except CopytimeError:
             self.drafts_left = True
 
     def complete(self, number: int, stretch: Stretch, found: os.stat_result) -> None:

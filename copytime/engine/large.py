@@ -85,7 +85,7 @@ class LargeFiles:
                 file.flush()
             self.folder.flush()
         except OSError as error:
-            raise from_os_error(error, "emptying the payload of the pass before") from error
+            raise from_os_error(error, "emptying the payload before a pass") from error
 
     def flush(self) -> None:
         """Return when the files and their folder are on the drive."""

@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     from copytime.engine.system.posix import PosixFile
 
 __all__ = [
+    "CHANGED",
     "DRAFT_PREFIX",
     "DRAFT_SUFFIX",
+    "WRONG_LENGTH",
     "Keeping",
     "changed",
     "draft_name",
@@ -31,6 +33,10 @@ __all__ = [
 
 #: How the name of an unfinished file begins, and how it ends; a run's own token and a number stand between.
 DRAFT_PREFIX, DRAFT_SUFFIX = ".copytime-", ".part"
+
+#: Why a file is left out that is not what it was taken for.
+CHANGED = "it changed while it was copied"
+WRONG_LENGTH = "it has not the length that its file system tells"
 
 #: RENAME_NOREPLACE of linux/fs.h.
 _NO_REPLACE = 1

@@ -175,6 +175,7 @@ class Scratch:
             self.folder.close()
             if not left:
                 self.parent.remove_folder(self.entry.name)
+                self.parent.flush()  # of a drive that is gone memory alone loses the folder, and it comes back with it
                 self._journal.closed(self.entry.token)
         except OSError as error:
             raise from_os_error(error, f"removing {plain(self.path)}") from error

@@ -10,7 +10,7 @@ from copytime.records import Access, Direction, Pass, Result, Witness, Workload
 from copytime.safetext import plain
 from copytime.units import percent_text, rate_text, size_text
 
-__all__ = ["advice"]
+__all__ = ["advice", "interrupted"]
 
 #: Size of the unit that is compared, in KiB.
 _CELL_KIB = 4
@@ -31,7 +31,7 @@ def advice(
     what is deleted), ``changed`` (what changed about the drive from the first to the last moment).
     """
     known = conditions or {}
-    said = [*_wrong(passes), *_cached(passes), *_shared(passes), *_interrupted(passes), *_between(passes, known)]
+    said = [*_wrong(passes), *_cached(passes), *_shared(passes), *interrupted(passes), *_between(passes, known)]
     said += [*_buffered(results), *_unchecked(passes), *_warm(passes), *_by_threads(passes), *_flush(passes)]
     said += _drowned(passes)
     said += [*_uneven(results), *_unsettled(results), *_single(results), *_above_ceiling(results)]
@@ -104,7 +104,12 @@ def _reason(one: Pass) -> tuple[str, int]:
     return max(reasons.items(), key=lambda pair: pair[1])
 
 
-def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
+#: Of a drive that has another size than at the start.
+_OTHER_SIZE = "the drive has another size than before, as one has that loses its medium; look at the kernel's log"
+
+
+def interrupted(passes: Iterable[Pass]) -> Iterable[str]:
+    """Tell what happened during passes that makes them doubtful."""
     for one in passes:
         if one.cut_short is not None:
             yield (
@@ -122,6 +127,8 @@ def _interrupted(passes: Iterable[Pass]) -> Iterable[str]:
             yield f"{_label(one)}, repeat {one.repeat}: the link changed its mode during the pass"
         if "errors-rose" in one.marks:
             yield f"{_label(one)}, repeat {one.repeat}: the system counted failed requests; look at the kernel's log"
+        if "size-changed" in one.marks:
+            yield f"{_label(one)}, repeat {one.repeat}: {_OTHER_SIZE}"
 
 
 def _between(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterable[str]:
@@ -134,6 +141,7 @@ def _between(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterab
         "reconnected": "the drive reconnected between passes; a loose cable or too little power?",
         "link-mode-changed": "the link changed its mode between passes",
         "errors-rose": "the system counted failed requests between passes; look at the kernel's log",
+        "size-changed": _OTHER_SIZE,
     }
     for mark in changed:
         if mark not in seen and mark in words:

@@ -78,6 +78,8 @@ def changed(before: tuple[DiskState, ...], after: tuple[DiskState, ...]) -> tupl
             marks.append("link-mode-changed")
         if first.errors is not None and last.errors is not None and last.errors > first.errors:
             marks.append("errors-rose")
+        if first.size_bytes is not None and last.size_bytes is not None and first.size_bytes != last.size_bytes:
+            marks.append("size-changed")
     return tuple(dict.fromkeys(marks))
 
 

@@ -60,7 +60,8 @@ class Leg:
 class CopyResult:
     """What a copy came to: its legs, what was left out and why, and what ended it early, if anything did.
 
-    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome.
+    ``notices`` are those of its warnings that nobody may miss, as in qualify.Outcome. ``drafts_left`` tells that something
+    unfinished could not be removed from the drive.
     """
 
     plan: CopyPlan
@@ -70,6 +71,7 @@ class CopyResult:
     not_compared: tuple[Left, ...]
     failure: CopytimeError | None = None
     notices: tuple[str, ...] = ()
+    drafts_left: bool = False
 
 
 def carry_out(
@@ -105,6 +107,7 @@ class _Visit:
         self.not_compared: list[Left] = []
         self.remarks = list(plan.remarks)
         self.left_behind: tuple[str, ...] = ()
+        self.drafts_left = False
         self.begun = Qualification(
             id=str(uuid.uuid4()),
             created=now(),
@@ -141,6 +144,7 @@ class _Visit:
             not_compared=tuple(self.not_compared),
             failure=failure,
             notices=self.notes.notices(done.warnings, self.left_behind),
+            drafts_left=self.drafts_left,
         )
 
     def _forth(self) -> None:
@@ -156,9 +160,16 @@ class _Visit:
             journal.opened(entry)  # a run that is killed leaves drafts, which 'tidy' must find
             try:
                 leg = self._timed(copier, plan.source, plan.destination, plan.direction)
+            except Stopped:
+                raise
+            except CopytimeError:
+                copier.settle()
+                raise
             finally:
                 if copier.drafts_left:
-                    self.remarks.append("an unfinished file could not be removed; 'copytime tidy --yes' does it later")
+                    self.drafts_left = True
+                    self.left_behind = ("an unfinished file could not be removed; 'copytime tidy --yes' does it later",)
+                    self.remarks += self.left_behind
                 else:
                     journal.closed(entry.token)
                 self.left += copier.failed
@@ -189,8 +200,9 @@ class _Visit:
                 self.not_compared += copier.failed
                 copier.close()
         finally:
-            self.left_behind = leave(scratch, self.notes)
-            self.remarks += self.left_behind
+            left = leave(scratch, self.notes)
+            self.left_behind += left
+            self.remarks += left
 
     def _timed(self, copier: Copier, origin: Target, target: Target, direction: Direction) -> Leg:
         """Run one copier between counters on both sides."""

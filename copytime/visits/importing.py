@@ -6,7 +6,7 @@ import json
 import re
 import uuid
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -21,7 +21,7 @@ from copytime.logbook.rows import dumps
 from copytime.logbook.sheets import COLUMNS, Row, decoded, read_sheet
 from copytime.notes import KitItem, Note, NoteKind
 from copytime.records import Qualification
-from copytime.safetext import plain
+from copytime.safetext import plain, storable
 from copytime.units import Unreadable, parse_time
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
@@ -143,8 +143,7 @@ class _Reader:
     def __init__(self, book: Logbook, now: str, known: Sequence[KitItem]) -> None:
         self._book = book
         self._now = now
-        self._known = known
-        self._names = {(one.kind, one.name.lower()) for one in known}
+        self._kit = {(one.kind, one.name.lower()): one for one in reversed(known)}  # of two the first counts
         self._kinds = {one.kind for one in known}
         self._seen: Counter[str] = Counter()
         self.faults: list[SheetFault] = []
@@ -206,15 +205,21 @@ class _Reader:
         created = _moment("created", told["created"]) if told["created"] else self._now
         # a sheet has one set of columns for all kinds: 'no' and 'unknown' in those of another kind say nothing
         cells = {name: text for name, text in cells.items() if name in ALLOWED[kind] or text not in ("no", "unknown")}
-        made = make_note(kind, cells, row.times, created=created, known=self._known, strict=False, identity=identity)
+        known = self._named_in(cells)
+        made = make_note(kind, cells, row.times, created=created, known=known, strict=False, identity=identity)
         for name, kit in CHAIN.items():
             value = getattr(made, name)
-            if value is not None and kit in self._kinds and (kit, value.lower()) not in self._names:
+            if value is not None and kit in self._kinds and (kit, value.lower()) not in self._kit:
                 self.strangers.add(value)
         if told["changed"] or told["struck"]:
             changed = _moment("changed", told["changed"]) if told["changed"] else self._now
             made = replace(made, changed=changed, struck=told["struck"] or None)
         return made
+
+    def _named_in(self, cells: Mapping[str, str]) -> list[KitItem]:
+        """Find the kit that a row names: thousands of rows would go through all of it, and look for the nearest name."""
+        named = ((kit, " ".join(storable(cells[name]).split()).lower()) for name, kit in CHAIN.items() if name in cells)
+        return [found for key in named if (found := self._kit.get(key)) is not None]
 
     def _compare(self, row: Row, made: Note) -> None:
         """Point out what somebody may have meant otherwise in a run sheet.

@@ -82,6 +82,7 @@ class Bench:
         with self._files(self.size, 1) as files:
             yield self._told(lambda: self._race(files, payload))
         yield self._told(self._durable)
+        self.scratch.verify_place()
 
     @contextlib.contextmanager
     def _files(self, size: int, depth: int) -> Iterator[LargeFiles]:
@@ -98,6 +99,7 @@ class Bench:
     def _told(self, make: Callable[[], Check]) -> Check:
         """Make one check and tell the caller how far it is."""
         self._go_on()
+        self.scratch.verify_place()
         self._done += 1
         self._progress(Progress(stage="check", repeat=self._done, repeats=7))
         return make()

@@ -89,7 +89,7 @@ def selfcheck(
     finally:
         left = leave(scratch, notes)
     if failure is not None:
-        failure.hint = " ".join([*([failure.hint] if failure.hint else []), *left]) or None  # what is left must be told too
+        failure.hint = "\n".join([*([failure.hint] if failure.hint else []), *left]) or None  # what is left must be told too
         raise failure
     one = SelfCheck(
         id=str(uuid.uuid4()),

@@ -13,7 +13,7 @@ from copytime.attached import Backing, Platform, Target
 from copytime.attached import platform as this_platform
 from copytime.engine.awake import kept_awake
 from copytime.engine.blocks import Stop, never
-from copytime.errors import CopytimeError, InputError, Stopped, TargetError
+from copytime.errors import CopytimeError, DriveFault, InputError, Stopped, TargetError
 from copytime.logbook import Logbook
 from copytime.records import (
     Access,
@@ -29,7 +29,8 @@ from copytime.records import (
 )
 from copytime.safetext import plain, storable
 from copytime.units import size_text
-from copytime.visits.conditions import about_target
+from copytime.visits.advice import interrupted
+from copytime.visits.conditions import about_target, changed
 from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
 from copytime.visits.timed import now
@@ -41,6 +42,10 @@ POLL_S = 0.02
 
 #: A drive is quiet if it moved nothing for this long, in seconds, unless said otherwise.
 QUIET_S = 3.0
+
+#: A drive that moves nothing while it has requests in hand is not quiet. So long it is waited for, in seconds: the systems
+#: give up a request after 30 s and try once more (common practice, no source).
+HANGS_S = 60.0
 
 #: Less than this in a moment of looking is a system's breathing and does not start the clock, in bytes.
 _BREATH = 256 * 1024
@@ -158,9 +163,11 @@ def watch(
         conditions={**about_target(target), "watched": True, "quiet_seconds": quiet_s},
         campaign=campaign,
     )
+    before = here.states(target)
     with kept_awake():
         ways, failure = follow(lambda: here.counts(target), quiet_s=quiet_s, progress=progress, stop=stop)
-    passes = tuple(_pass(way, begun.created) for way in ways)
+    marks = changed(before, here.states(target))
+    passes = tuple(_pass(way, begun.created, marks) for way in ways)
     if not passes:
         return Watched(qualification=replace(begun, state="stopped"), ways=(), quiet_s=quiet_s, failure=failure)
     notes.write(lambda book: book.begin(begun))
@@ -171,6 +178,7 @@ def watch(
     if any(way.direction is Direction.TO_DRIVE for way in ways):
         remarks.append(_BEGAN_EARLIER)
         remarks += _still_waiting(here, max(way.moved_bytes for way in ways))
+    remarks += interrupted(passes)
     done = logged(begun, passes, remarks, notes, state)
     notices = notes.notices(done.warnings)
     return Watched(qualification=done, ways=ways, quiet_s=quiet_s, failure=failure, notices=notices)
@@ -199,21 +207,36 @@ def follow(
     stop: Stop = never,
     poll_s: float = POLL_S,
 ) -> tuple[tuple[Way, ...], CopytimeError | None]:
-    """Read counters until they have risen and fallen quiet; return what moved and what ended it early, if anything did."""
+    """Read counters until they have risen and fallen quiet, with no request in hand.
+
+    Returns what moved and what ended it early, if anything did.
+    """
     told = progress or (lambda _: None)
     sides = (_Side(Direction.TO_DRIVE), _Side(Direction.FROM_DRIVE))
     failure: CopytimeError | None = None
     told_at = 0.0
+    idle: int | None = None
     while True:
         at = time.perf_counter_ns()
         counts = read()
         if counts is None:
-            failure = CopytimeError("the drive's counters are gone: it was removed, or this system has none")
+            failure = CopytimeError(
+                "the drive's counters are gone: it was removed, or this system has none",
+                hint="Was it unplugged, or did it reconnect? Attach it again and repeat.",
+            )
             break
+        idle = counts.in_hand if idle is None else idle  # some drivers never count down to none
         for side, total in zip(sides, (counts.written_bytes, counts.read_bytes), strict=True):
             side.see(at, total)
         last = max(side.last_rise for side in sides)
-        if last and at - last > quiet_s * 1e9:
+        in_hand = counts.in_hand > idle
+        if last and in_hand and at - last > max(HANGS_S, quiet_s) * 1e9:
+            failure = DriveFault(
+                f"the drive has moved nothing for {max(HANGS_S, quiet_s):g} seconds and still owes an answer: it hangs",
+                hint="What had moved before is kept. See what the system's log says of the drive, then repeat.",
+            )
+            break
+        if last and not in_hand and at - last > quiet_s * 1e9:
             if sum(side.moved for side in sides) >= _BREATH:
                 break
             for side in sides:
@@ -310,7 +333,7 @@ def _write(notes: Notes, entry: str, one: Pass) -> None:
     notes.write(lambda book: book.add_pass(entry, one))
 
 
-def _pass(way: Way, started: str) -> Pass:
+def _pass(way: Way, started: str, marks: tuple[str, ...]) -> Pass:
     return Pass(
         id=str(uuid.uuid4()),
         workload=Workload.COPY,
@@ -324,7 +347,7 @@ def _pass(way: Way, started: str) -> Pass:
         witness=Witness.DEVICE,
         access=Access.BUFFERED,
         trace=_trace(way),
-        marks=("watched",),
+        marks=("watched", *marks),
     )
 
 

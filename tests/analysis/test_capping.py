@@ -172,6 +172,19 @@ def test_a_single_result_against_a_shown_cap_is_doubted_first() -> None:
     assert judge_all([*bench, twice]).doubts == ()
 
 
+def test_a_verdict_claims_no_more_than_what_names_the_part() -> None:
+    """By elimination all others are cleared; results that agree share nothing else, perhaps provisionally."""
+    by_elimination = judge_all([result("x", 400), result("native", 900, bridge=None, via="pcie3.0-x4")]).judgement_of("x")
+    assert by_elimination.sentences[0].endswith("the bridge Ferrybox sets the pace; everything else can go faster.")
+    agreed = judge_all(campaign("cap", 1)).judgement_of("Quayside Two console")
+    assert (agreed.certainty, agreed.pace_setter) == (Certainty.BY_ELIMINATION, HOST)
+    assert agreed.provisional, "what clears the drive was seen on another host"
+    assert agreed.sentences[0].endswith(
+        "the host Harbour 4 sets the pace: the results that agree share nothing else that is not cleared (some of it only "
+        "provisionally)."
+    )
+
+
 def test_equal_drives_agree_by_being_alike_and_that_names_nobody() -> None:
     one, other = result("a", 400), result("b", 401, drive="Quayside Two")
     found = judge_all([one, other])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections import Counter
 from dataclasses import replace
 from typing import Any
 
@@ -13,11 +14,13 @@ from hypothesis import strategies as st
 
 from copytime.analysis import agreement
 from copytime.analysis.agreement import by_agreement
+from copytime.analysis.capping import Model
 from copytime.analysis.compare import Estimate
 from copytime.analysis.elimination import Certainty, judge
 from copytime.analysis.evidence import Observation, clearly_faster
 from copytime.analysis.known import Known
 from copytime.analysis.margins import Component, Margin
+from copytime.analysis.shared import may_show_cap, modelled, one_each, together
 from copytime.records import Access
 from tests.support import plain_judging as plainly
 from tests.support.bench import READ, WRITE, result
@@ -118,6 +121,22 @@ def test_each_of_many_drives_on_one_host_is_held_against_few(monkeypatch: pytest
     assert {one.certainty for one in first} == {Certainty.UNDECIDED}
     assert {one.certainty for one in by_agreement(first, known)} == {Certainty.PROVISIONAL}
     assert looks < 10 * len(several)
+
+
+def test_no_cap_is_missed_by_what_decides_about_one() -> None:
+    seen: Counter[tuple[bool, bool]] = Counter()
+    for seed in range(400):
+        known = Known(bench(seed))
+        for group in together(known):
+            for pairs in (one_each(group.pairs), one_each(group.pairs[1:]), one_each(group.pairs[::2])):
+                if len(pairs) < 2:
+                    continue
+                model = modelled(pairs, known)
+                shown = model is not None and model[0].shown and model[0].model is Model.CAP
+                seen[may_show_cap(pairs, known), shown] += 1
+    assert seen[False, True] == 0
+    assert seen[True, True] > 30
+    assert seen[False, False] > 300
 
 
 def test_the_benches_hold_something_of_everything() -> None:

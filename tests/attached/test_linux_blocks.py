@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from copytime.attached.linux_blocks import BlockTree, parse_stat
+from copytime.visits.conditions import changed
 from tests.support.sysfs import SysTree
 
 
@@ -131,6 +132,11 @@ def test_state_changes_when_the_drive_is_attached_anew(tree: SysTree, blocks: Bl
     assert (before.attachment, before.link_mode, before.errors, before.temperature_c) == ("9/2/5", "5000 Mb/s", 31, 41.5)
     (usb / "devnum").write_text("6\n")
     assert blocks.state("8:0").attachment != before.attachment
+    (disk / "size").write_text("2048\n")
+    smaller = blocks.state("8:0")
+    assert smaller.size_bytes == 2**20
+    (disk / "size").write_text("0\n")  # of a card reader whose card was taken out
+    assert changed((smaller,), (blocks.state("8:0"),)) == ("size-changed",)
 
 
 @pytest.mark.parametrize("fields", [11, 15, 17, 19])

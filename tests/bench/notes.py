@@ -8,6 +8,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from tests.bench.pairs import timed
+
 __all__ = ["bench"]
 
 
@@ -22,10 +24,9 @@ def bench(rows: int = 100_000, rounds: int = 15) -> None:
                     f"2026-01-{1 + number % 28:02d},Drive {number % 50},Harbour {number % 4},to-drive,"
                     f"{50 + number % 60} GB,{10 + number % 40}:{number % 60:02d},r{number}\n"
                 )
-        begun = time.perf_counter()
         program = [sys.executable, "-m", "copytime", "--logbook", str(Path(home) / "book.sqlite")]
-        subprocess.run([*program, "-q", "import", str(sheet)], check=True, capture_output=True)
-        print(f"import    {rows} rows in {time.perf_counter() - begun:.1f} s")
+        took = timed([*program, "-q", "import", str(sheet)])
+        print(f"import    {rows} rows in {took.wall:.1f} s, {took.cpu:.1f} s of the processor")
     times = [
         [_took([sys.executable, "-c", "import click"]), _took([sys.executable, "-m", "copytime", "rate", "88GB", "21:07"])]
         for _ in range(rounds)

@@ -114,36 +114,26 @@ def large_sheet(path: Path, rows: int) -> Path:
     return path
 
 
-#: Runs a command and prints how it ended, its processor time in seconds and its largest size in bytes. A process of its own,
-#: as Linux counts in with a command's size that of the process that started it (KiB; getrusage(2)).
+#: Runs a command and prints how it ended and its largest size in bytes. A process of its own, as Linux counts in with a
+#: command's size that of the process that started it (KiB; getrusage(2)).
 WEIGH = """
 import os, subprocess, sys
 child = subprocess.Popen(sys.argv[1:])
 _, status, usage = os.wait4(child.pid, 0)
-print(os.waitstatus_to_exitcode(status), usage.ru_utime + usage.ru_stime, usage.ru_maxrss * 1024)
+print(os.waitstatus_to_exitcode(status), usage.ru_maxrss * 1024)
 """
 
 
-def test_a_hundred_thousand_rows(cli: Cli, tmp_path: Path, logbook_path: Path) -> None:
-    """In under 10 s of processor time and 300 MB.
-
-    Other work stretches the clock many times over and processor time by a little (shared caches and cores), so that the
-    better of two imports counts.
-    """
+def test_a_hundred_thousand_rows(tmp_path: Path, logbook_path: Path) -> None:
+    """All of them, in under 300 MB. How long it takes is told by tests/bench: no test can fail because a machine is busy."""
     sheet = large_sheet(tmp_path / "many.csv", 100_000)
-    took = []
-    for path in (logbook_path, tmp_path / "second.sqlite"):
-        command = [sys.executable, "-m", "copytime", "--logbook", str(path), "-q", "import", str(sheet)]
-        weighed = subprocess.run([sys.executable, "-c", WEIGH, *command], check=True, capture_output=True, text=True)
-        code, seconds, size = (float(word) for word in weighed.stdout.split())
-        assert code == 0
-        with Logbook.open(path) as book, book.reading() as connection:
-            assert connection.execute("SELECT count(*) FROM note").fetchone()[0] == 100_000
-        assert size < 300e6
-        took.append(seconds)
-        if took[-1] < 10:
-            break
-    assert min(took) < 10
+    command = [sys.executable, "-m", "copytime", "--logbook", str(logbook_path), "-q", "import", str(sheet)]
+    weighed = subprocess.run([sys.executable, "-c", WEIGH, *command], check=True, capture_output=True, text=True)
+    code, size = (int(word) for word in weighed.stdout.split())
+    assert code == 0
+    with Logbook.open(logbook_path) as book, book.reading() as connection:
+        assert connection.execute("SELECT count(*) FROM note").fetchone()[0] == 100_000
+    assert size < 300e6
 
 
 def test_killed_at_any_moment_leaves_all_or_none(cli: Cli, tmp_path: Path, logbook_path: Path) -> None:

@@ -80,6 +80,8 @@ def loop_device(image: Path, *, direct: bool = True) -> Iterator[str]:
         yield device
     finally:
         for _ in range(50):
+            if not Path(f"/sys/block/{Path(device).name}/loop").exists():  # somebody else has detached it
+                break
             if subprocess.run(["losetup", "-d", device], check=False, capture_output=True).returncode == 0:
                 break
             time.sleep(0.1)  # reason: the kernel lets go of a device a moment after the last user

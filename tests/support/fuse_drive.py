@@ -6,17 +6,22 @@ a JSON file that may change at any time:
 read_rate, write_rate   bytes per second, kept by a debt clock: each request is due bytes / rate after the last
 drop                    [bytes written, new write rate]: the fast phase ends there
 write_error, read_error [bytes, errno]: the request that crosses this many bytes comes back short, the next one fails
-short_write             [bytes, count]: the request that crosses takes only so many bytes, once
+short_read, short_write [bytes, count]: the request that crosses moves only so many bytes, once
 fsync_error             errno for the next fsync of a file that is measured or copied
+free                    so many bytes are told to be free
 size_more               so many bytes more than it has are told of every file; below zero, less
-flip                    [offset, bit]: one bit of a byte read at this offset of a large file is turned
-stall                   [bytes written, seconds]: one pause
+flip                    [offset, bit]: one bit of a byte read at this offset is turned, in large files
+flip_in                 words that the paths of those files hold in place of "large"
+flip_once               [bytes read]: the first time alone, once so much has been read
+stall, stall_read       [bytes written or read, seconds]: one pause
+delay                   [seconds, ...]: so long every request takes, whatever it asks for, the next one so long, and in turn
 hang                    true: nothing is answered until it turns false
 """
 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import os
 import stat
@@ -24,7 +29,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +73,15 @@ def serve(mount: str, backing: str, control: str) -> None:
                     self.orders = json.loads(Path(control).read_text(encoding="utf-8"))
                     self.orders_time = changed
             return self.orders.get(name)
+
+        def once(self, name: str, what: str, size: int = 0) -> Any:
+            """Return the order of this name where so much has moved that it is due; the first time alone."""
+            order = self.order(name)
+            with self.mutex:
+                if not order or name in self.done or self.moved[what] + size < order[0]:
+                    return None
+                self.done.add(name)
+            return order
 
         def place(self, path: str) -> str:
             return os.path.join(backing, path.lstrip("/"))
@@ -117,7 +131,9 @@ def serve(mount: str, backing: str, control: str) -> None:
 
         def statfs(self, path: str) -> dict[str, int]:
             found = os.statvfs(self.place(path))
-            return {name: getattr(found, name) for name in ("f_bavail", "f_bfree", "f_blocks", "f_bsize", "f_frsize")}
+            told = {name: getattr(found, name) for name in ("f_bavail", "f_bfree", "f_blocks", "f_bsize", "f_frsize")}
+            free = self.order("free")
+            return told if free is None else told | dict.fromkeys(("f_bavail", "f_bfree"), int(free) // found.f_frsize)
 
         def open(self, path: str, flags: int) -> int:
             try:
@@ -130,10 +146,17 @@ def serve(mount: str, backing: str, control: str) -> None:
 
         def read(self, path: str, size: int, offset: int, fh: int) -> bytes:
             size = self.crossing("read", size)
+            stall = self.once("stall_read", "read")
+            if stall:
+                time.sleep(stall[1])  # reason: one pause is what was ordered
+            short = self.once("short_read", "read", size)
+            if short:
+                size = min(size, int(short[1]))
             self.pay("read", size)
             data = os.pread(fh, size, offset)
             flip = self.order("flip")
-            if flip and "large" in path and offset <= flip[0] < offset + len(data):
+            here = flip and (self.order("flip_in") or "large") in path and offset <= flip[0] < offset + len(data)
+            if here and (not self.order("flip_once") or self.once("flip_once", "read")):
                 turned = bytearray(data)
                 turned[flip[0] - offset] ^= 1 << flip[1]
                 return bytes(turned)
@@ -141,13 +164,11 @@ def serve(mount: str, backing: str, control: str) -> None:
 
         def write(self, path: str, data: bytes, offset: int, fh: int) -> int:
             size = self.crossing("write", len(data))
-            short = self.order("short_write")
-            if short and "short" not in self.done and self.moved["write"] + size > short[0]:
-                self.done.add("short")
+            short = self.once("short_write", "write", size)
+            if short:
                 size = min(size, int(short[1]))
-            stall = self.order("stall")
-            if stall and "stall" not in self.done and self.moved["write"] >= stall[0]:
-                self.done.add("stall")
+            stall = self.once("stall", "write")
+            if stall:
                 time.sleep(stall[1])  # reason: one pause is what was ordered
             self.pay("write", size)
             return os.pwrite(fh, data[:size], offset)
@@ -195,9 +216,20 @@ def serve(mount: str, backing: str, control: str) -> None:
         def utimens(self, path: str, times: Any = None) -> None:
             os.utime(self.place(path), ns=times)
 
+    class Server(mfusepy.FUSE):  # type: ignore[misc]
+        turns = itertools.count()
+
+        def _wrapper(self, func: Callable[..., Any], *args: Any, **more: Any) -> Any:
+            """Answer a request, as late as was ordered."""
+            delay = drive.order("delay")
+            if delay:
+                time.sleep(delay[next(self.turns) % len(delay)])  # reason: that is how long it was to take
+            return super()._wrapper(func, *args, **more)
+
+    drive = Drive()
     with contextlib.suppress(OSError):
         os.nice(_AHEAD)  # a drive does not wait for processors
-    mfusepy.FUSE(Drive(), mount, foreground=True, direct_io=True, fsname="testdrive")
+    Server(drive, mount, foreground=True, direct_io=True, fsname="testdrive")
 
 
 class FuseDrive:

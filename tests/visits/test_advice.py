@@ -37,6 +37,7 @@ def test_nothing_to_say_about_a_steady_drive() -> None:
         ([a_pass(marks=("reconnected",)), a_pass()], "reconnected"),
         ([a_pass(marks=("suspended",)), a_pass()], "slept"),
         ([a_pass(marks=("errors-rose",)), a_pass()], "failed requests"),
+        ([a_pass(marks=("size-changed",)), a_pass()], "another size than before"),
         ([a_pass(marks=("link-mode-changed",)), a_pass()], "changed its mode"),
         ([a_pass(marks=("access-unchecked",)), a_pass()], "does not tell whether"),
         ([a_pass(marks=("metadata-warm",)), a_pass()], "metadata warm"),
@@ -49,7 +50,7 @@ def test_nothing_to_say_about_a_steady_drive() -> None:
     ],
     ids=[
         "cached", "shared", "shared, other way", "shared all along", "buffered", "flush", "server", "uneven", "unsettled",
-        "reconnected", "slept", "errors", "mode", "unchecked", "warm", "threads", "single", "wrong",
+        "reconnected", "slept", "errors", "size", "mode", "unchecked", "warm", "threads", "single", "wrong",
     ],
 )  # fmt: skip
 def test_each_doubt_is_said_with_its_figures(passes: list[Pass], words: str) -> None:

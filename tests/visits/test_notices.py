@@ -157,7 +157,7 @@ def test_a_self_check_that_fails_tells_what_it_leaves(folder: Path, book: Logboo
     with pytest.raises(AccessRefused) as caught:
         selfcheck(folder, logbook=book)
     assert caught.value.hint is not None
-    assert caught.value.hint.startswith("Choose another folder. ")
+    assert caught.value.hint.startswith("Choose another folder.\n")
     assert caught.value.hint.endswith("somebody put something there: mine.txt")
 
 

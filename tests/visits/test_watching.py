@@ -129,12 +129,28 @@ def test_counters_that_go_away_end_it(clock: Clock) -> None:
 
 def test_the_trace_ends_with_the_last_byte(clock: Clock) -> None:
     (way,) = seen(played([2 * MB] * 50))
-    one = watching._pass(way, "2026-01-01T10:00:00+00:00")
+    one = watching._pass(way, "2026-01-01T10:00:00+00:00", ())
     assert one.trace is not None
     assert one.trace.end_ns[-1] <= one.elapsed_ns
     assert list(one.trace.end_ns) == sorted(one.trace.end_ns)
     assert (len(one.trace.end_ns) - 1) * one.trace.chunk_bytes < one.payload_bytes
     assert len(one.trace.end_ns) * one.trace.chunk_bytes >= one.payload_bytes
+
+
+@pytest.mark.parametrize(("hangs", "ends"), [(30.0, None), (90.0, "it hangs")])
+def test_a_drive_that_owes_an_answer_is_not_quiet(clock: Clock, hangs: float, ends: str | None) -> None:
+    """It moved nothing for longer than the quiet that was asked for, and went on: one copy, but for a minute of it."""
+    steps = round(hangs / watching.POLL_S)
+    counts = [replace(one, in_hand=3) for one, _ in zip(played([0] * 50 + [2 * MB] * 50), range(100), strict=False)]
+    counts[0] = replace(counts[0], in_hand=1)  # of a driver that never counts down to none
+    still = [counts[-1]] * steps
+    after = [replace(counts[-1], in_hand=1, written_bytes=counts[-1].written_bytes + 2 * MB * n) for n in range(1, 51)]
+    given = iter([*counts, *still, *after])
+    last = after[-1]
+    (way,), failure = follow(lambda: next(given, last), quiet_s=1.0)
+    assert (failure.message if failure else None) == ends or (ends is not None and failure and ends in failure.message)
+    assert way.moved_bytes == (200 * MB if ends is None else 100 * MB)
+    assert way.elapsed_ns / 1e9 == pytest.approx(hangs + 2 if ends is None else 1, abs=0.1)
 
 
 @pytest.mark.parametrize("quiet", [0, -1, 1e6])
