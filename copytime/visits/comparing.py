@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
+from typing import Self
 
 from copytime.analysis.compare import MATTERS, compare
 from copytime.analysis.compared import Compared, GroupFigure
@@ -29,14 +30,30 @@ __all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_b
 class Learned:
     """What all notes of a logbook teach about comparisons of some of them; many comparisons make one and share it.
 
-    ``spread_percent`` is assumed between visits where nothing shows it.
+    ``spread_percent`` is assumed between visits where nothing shows it, ``known`` are figures by id that somebody has worked
+    out already.
     """
 
-    def __init__(self, everything: Iterable[Note] = (), *, spread_percent: float = ASSUMED_PERCENT) -> None:
+    def __init__(
+        self,
+        everything: Iterable[Note] = (),
+        *,
+        spread_percent: float = ASSUMED_PERCENT,
+        known: Mapping[str, Member] | None = None,
+    ) -> None:
         self._notes = tuple(everything)
         self._percent = spread_percent
-        self._members = {one.id: member_of(one) for one in self._notes if _is_timed(one)}
+        known = known or {}
+        self._members = {one.id: known.get(one.id) or member_of(one) for one in self._notes if _is_timed(one)}
         self.between = noted_between(self._notes, spread_percent, self._members)
+
+    @classmethod
+    def of_sound(cls, everything: Iterable[Note], spread_percent: float) -> Self:
+        """Learn from what is no slip of the pen: days that differ by one are no days that differ."""
+        timed = [one for one in everything if _is_timed(one)]
+        known = {one.id: member_of(one) for one in timed}
+        sound, _ = without_slips([timed], lambda one: known[one.id])
+        return cls(sound, spread_percent=spread_percent, known=known)
 
     def member(self, one: Note) -> Member:
         """Return the figures of a note."""
@@ -74,7 +91,8 @@ def compare_notes(
     if left:
         words = "note is a bound or an approximation" if left == 1 else "notes are bounds or approximations"
         remarks.append(f"{left} {words} and left out")
-    exact, said_of_slips = without_slips(Groups(exact, by).named.values())
+    learned = everything if isinstance(everything, Learned) else Learned.of_sound(everything, spread_percent)
+    exact, said_of_slips = without_slips(Groups(exact, by).named.values(), learned.member)
     apart = Groups(exact, by)
     named = apart.named
     faults, said_of_faults = apart.faults(failed)
@@ -84,10 +102,6 @@ def compare_notes(
             f"there {'is one group' if named else 'is nothing'} to compare by {by}{more}",
             hint="Note more with 'copytime note', widen the filters, or compare --by another part.",
         )
-    learned = everything
-    if not isinstance(learned, Learned):  # days that differ by a slip of the pen are no days that differ
-        sound, _ = without_slips([[one for one in learned if _is_timed(one)]])
-        learned = Learned(sound, spread_percent=spread_percent)
     between = learned.between
     members = {one.id: learned.member(one) for one in exact}
     if exact[0].kind is NoteKind.COPY and len({frozenset(one.size_bytes for one in notes) for notes in named.values()}) > 1:
@@ -134,11 +148,13 @@ def compare_notes(
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
 
 
-def without_slips(groups: Iterable[Sequence[Note]]) -> tuple[list[Note], list[str]]:
+def without_slips(
+    groups: Iterable[Sequence[Note]], figures: Callable[[Note], Member] = member_of
+) -> tuple[list[Note], list[str]]:
     """Leave out notes that stand out from others of the same thing, and say so: one slip makes all repeats look wild.
 
     Only others of the same group tell, as groups are there to find out whether they differ. Where every note of a thing is
-    doubted nobody knows which is wrong, and they count as they stand.
+    doubted nobody knows which is wrong, and they count as they stand. ``figures`` gives those of a note.
     """
     things: list[list[Note]] = []
     for group in groups:
@@ -149,7 +165,7 @@ def without_slips(groups: Iterable[Sequence[Note]]) -> tuple[list[Note], list[st
     out: set[str] = set()
     said = []
     for notes in things:
-        doubts = list(slips_of(notes, {one.id: member_of(one) for one in notes})) if len(notes) > 1 else []
+        doubts = list(slips_of(notes, {one.id: figures(one) for one in notes})) if len(notes) > 1 else []
         some = len(doubts) < len(notes)
         out.update(identifier for identifier, _ in doubts if some)
         then = "left out; 'copytime log amend' or 'log strike' puts it right" if some else "as it stands it counts"

@@ -17,10 +17,9 @@ from copytime.analysis.whole import ComparedSet, Scope
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Workload
-from copytime.visits.comparing import Learned, compare_notes, without_slips
+from copytime.visits.comparing import Learned, compare_notes
 from copytime.visits.judging import observations_of
 from copytime.visits.known_parts import on_the_pc
-from copytime.visits.members import is_exact
 
 __all__ = ["compared_sets"]
 
@@ -43,9 +42,8 @@ def compared_sets(
     """
     doubted = {name for one in whole.results if one.doubts for name in one.notes}
     sound = [one for one in noted if one.id not in doubted]
-    timed = [one for one in everything if one.id not in doubted and one.kind is not NoteKind.FAULT and is_exact(one)]
-    teaching, _ = without_slips([timed])
-    learned = Learned(teaching, spread_percent=spread_percent)  # once: there are as many questions as drives and hosts
+    teaching = (one for one in everything if one.id not in doubted)
+    learned = Learned.of_sound(teaching, spread_percent)  # once: there are as many questions as drives and hosts
     for title, by, chosen in _questions(scope, sound):
         one_drive = scope.drive if by == "drive" else None
         try:
