@@ -220,7 +220,7 @@ def test_a_lost_logbook_is_told_under_quiet_as_well(
     module = "copytime.visits.copying" if command == "copy" else "copytime.visits.qualify"
     monkeypatch.setattr(f"{module}.kept_awake", awake_while(lose(logbook_path)))
     code, said = program(*(["-q"] if quiet else []), *words)
-    assert code == 1  # measured, and not logged
+    assert code == 1, said  # measured, and not logged
     assert "error: not logged: the logbook " in said
     if quiet:
         assert said.count("note: ") == 0
