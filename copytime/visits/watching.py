@@ -53,6 +53,9 @@ _BREATH = 256 * 1024
 #: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
 _APART = 500_000_000
 
+#: At the end of a copy of many bytes a breath is this share of them: left out by mistake, it moves the rate by no more.
+_LATE = 0.001
+
 #: No more than this share of a direction's bytes, this long before the rest, is the metadata of what moved the other way.
 _LEAD, _BEFORE = 0.01, 200_000_000
 
@@ -309,13 +312,14 @@ class _Side:
         return (self.start[0], 0), 0
 
     def _end(self) -> int:
-        """Count the rises that belong to the copy: late ones that are no more than a breath are left out."""
+        """Count the rises that belong to the copy: late ones that are no more than a breath in all are left out."""
+        end, breath = len(self.rises), max(_BREATH, _LATE * self.moved)
         for count in range(len(self.rises) - 1, 0, -1):
-            if self.moved - self.rises[count - 1][1] >= _BREATH:
+            if self.moved - self.rises[count - 1][1] >= breath:
                 break
             if self.rises[count][0] - self.rises[count - 1][0] > _APART:
-                return count
-        return len(self.rises)
+                end = count  # and further back there may be another: a journal writes more than once
+        return end
 
 
 def _tell(told: ProgressCallback, sides: tuple[_Side, ...]) -> None:

@@ -195,7 +195,7 @@ class Bench:
         time.sleep(3)  # reason: the watch says on the pipe that it is ready, which is read at the end
         target = self.drives["quayside"].mount / "dd.bin"
         subprocess.run(
-            ["dd", "if=/dev/zero", f"of={target}", "bs=1M", "count=300", "oflag=direct"], check=True, capture_output=True
+            ["dd", "if=/dev/zero", f"of={target}", "bs=1M", "count=1200", "oflag=direct"], check=True, capture_output=True
         )
         target.unlink()
 

@@ -94,6 +94,20 @@ def test_a_breath_before_does_not_start_the_clock_and_one_after_does_not_stop_it
     assert way.elapsed_ns == 980_000_000
 
 
+@pytest.mark.parametrize("late", [[8192], [8192, 100_000], [8192, 8192, 8192]])
+def test_late_entries_of_a_journal_are_not_in_its_time_however_often_they_come(clock: Clock, late: list[int]) -> None:
+    (way,) = seen(played([0] + [2 * MB] * 50 + [each for entry in late for each in ([0] * 40 + [entry])]))
+    assert way.moved_bytes == 100 * MB
+    assert way.elapsed_ns == 980_000_000
+
+
+def test_what_is_late_and_more_than_a_breath_is_in_its_time(clock: Clock) -> None:
+    (way,) = seen(played([0] + [2 * MB] * 50 + [0] * 40 + [300_000]))
+    assert way.moved_bytes == 100 * MB + 300_000
+    (way,) = seen(played([0] + [20 * MB] * 50 + [0] * 40 + [300_000]))  # of this one it is less than a thousandth
+    assert way.moved_bytes == 1000 * MB
+
+
 def test_breaths_alone_are_waited_through(clock: Clock) -> None:
     (way,) = seen(played(([4096] + [0] * 70) * 5 + [2 * MB] * 50))
     assert way.moved_bytes == 100 * MB
