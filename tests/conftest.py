@@ -23,6 +23,9 @@ settings.load_profile("steady")
 
 heed()
 
+# Programs that the tests start are to write as they do at their users': a stream without a buffer never fails at the end.
+os.environ.pop("PYTHONUNBUFFERED", None)
+
 #: In CI the tests that need root run or fail; elsewhere they skip and say why.
 IN_CI = bool(os.environ.get("COPYTIME_CI"))
 

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Sequence
@@ -27,6 +28,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     ending.rest()
     if code == 130:
         ending.leave_soon()
+    _let_go_of_streams()
     sys.exit(code)
 
 
@@ -48,7 +50,7 @@ def run(arguments: Sequence[str]) -> int:
     except KeyboardInterrupt:
         return _interrupted()
     except OSError as error:
-        print(f"error: cannot write the answer: {error.strerror}", file=sys.stderr)  # noqa: T201 - reason: as above
+        _say_last(f"error: cannot write the answer: {error.strerror}")
         return ExitCode.FAILED
     return code
 
@@ -56,8 +58,26 @@ def run(arguments: Sequence[str]) -> int:
 def _interrupted() -> int:
     """Say that the work was broken off; click may not be loaded yet."""
     ending.rest()
-    print("interrupted", file=sys.stderr)  # noqa: T201 - reason: as above
+    _say_last("interrupted")
     return 130  # ExitCode.INTERRUPTED, without another import that a second Ctrl-C could meet
+
+
+def _say_last(words: str) -> None:
+    """Say something when all else is over; a terminal that is gone hears nothing."""
+    with contextlib.suppress(OSError):
+        print(words, file=sys.stderr)  # noqa: T201 - reason: click may not be loaded
+
+
+def _let_go_of_streams() -> None:
+    """Throw away what can no longer be written: a terminal is gone, a disk full, a pipe closed.
+
+    Python tries once more while it ends, and then ends with a code of its own (120) instead of ours.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _open_closed_streams() -> None:

@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import accuracy, copy, growth, large, notes, overhead, reconcile, small, start, traces
+from tests.bench import accuracy, copy, growth, large, memory, notes, overhead, reconcile, small, start, traces
 from tests.bench.pairs import machine
 from tests.support.drives import loop_drive, why_not
 
@@ -22,6 +22,7 @@ OTHERS: dict[str, Callable[[], None]] = {
     "growth": growth.bench,
     "overhead": overhead.bench,
     "accuracy": accuracy.bench,
+    "memory": memory.bench,
     "traces": traces.bench,
 }
 

@@ -12,6 +12,7 @@ from copytime.logbook import Logbook
 from copytime.logbook.notes import notes
 from tests.conftest import Cli
 from tests.report.test_documents import check
+from tests.support.weighing import weighed
 
 SHEET = "drive,direction,size,time\nQuayside One,to-drive,88 GB,21:07\nQuayside Two,to-drive,88 GB,22:07\n"
 
@@ -114,22 +115,11 @@ def large_sheet(path: Path, rows: int) -> Path:
     return path
 
 
-#: Runs a command and prints how it ended and its largest size in bytes. A process of its own, as Linux counts in with a
-#: command's size that of the process that started it (KiB; getrusage(2)).
-WEIGH = """
-import os, subprocess, sys
-child = subprocess.Popen(sys.argv[1:])
-_, status, usage = os.wait4(child.pid, 0)
-print(os.waitstatus_to_exitcode(status), usage.ru_maxrss * 1024)
-"""
-
-
 def test_a_hundred_thousand_rows(tmp_path: Path, logbook_path: Path) -> None:
     """All of them, in under 300 MB. How long it takes is told by tests/bench: no test can fail because a machine is busy."""
     sheet = large_sheet(tmp_path / "many.csv", 100_000)
     command = [sys.executable, "-m", "copytime", "--logbook", str(logbook_path), "-q", "import", str(sheet)]
-    weighed = subprocess.run([sys.executable, "-c", WEIGH, *command], check=True, capture_output=True, text=True)
-    code, size = (int(word) for word in weighed.stdout.split())
+    code, size = weighed(command)
     assert code == 0
     with Logbook.open(logbook_path) as book, book.reading() as connection:
         assert connection.execute("SELECT count(*) FROM note").fetchone()[0] == 100_000

@@ -190,3 +190,22 @@ def test_a_caret_points_at_its_place(cli: Cli) -> None:
         cli("qualify", ".", "--small-sizes", "4KiB,1,8KiB*2,9_GB").stderr.splitlines(),
     ):
         assert shown[0][shown[1].index("^")] in ",_"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "deaf", "code"),
+    [("links", ("stdout",), 1), ("links", ("stdout", "stderr"), 1), ("nonsense", ("stderr",), 2)],
+)
+@pytest.mark.parametrize("how", ["full", "closed"])
+def test_an_exit_code_is_ours_where_nobody_can_hear_why(how: str, arguments: str, deaf: tuple[str, ...], code: int) -> None:
+    """Python itself ends with 120 if what is left cannot be written (Python documentation, sys.exit, 'Changed in 3.6')."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    if how == "full":
+        writer = os.open("/dev/full", os.O_WRONLY)
+    streams: dict[str, int] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **dict.fromkeys(deaf, writer)}
+    command = [sys.executable, "-m", "copytime", arguments]
+    done = subprocess.run(command, check=False, text=True, **streams)  # type: ignore[call-overload] # reason: streams alone
+    os.close(writer)
+    assert done.returncode == code
+    assert "Traceback" not in (done.stderr or "")
