@@ -187,7 +187,7 @@ class Bench:
         """Take the drive down to a quarter after 1.2 GB: what a full fast area does."""
         start = self._written()
         while child.poll() is None and self._written() - start < 1200 * MB:
-            time.sleep(0.01)
+            time.sleep(0.01)  # reason: that is waited for
         self.throttle.limit(self.drives["quayside"].number, read=230 * MB, write=50 * MB)
 
     def _write(self, child: subprocess.Popen[str]) -> None:
