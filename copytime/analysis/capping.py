@@ -15,7 +15,6 @@ from dataclasses import dataclass
 
 from copytime.analysis.compare import Estimate
 from copytime.analysis.margins import Component, combine
-from copytime.analysis.student import t_quantile
 
 __all__ = ["APART", "Member", "Model", "Shared", "Slope", "deciding", "misfit", "predicted", "share_model", "slope"]
 
@@ -117,8 +116,8 @@ def slope(first: Member, second: Member) -> Slope:
     in_times = _times(first.through, t1) + _times(second.through, t2)
     in_owns = _times(first.own, o1) + _times(second.own, o2)
     var_above, var_below = combine(in_times, "").u ** 2, combine(in_owns, "").u ** 2
-    joined = combine([*in_times, *(part._replace(u=abs(k) * part.u) for part in in_owns)], "")
-    t = t_quantile(0.975, joined.df) if joined.u > 0 else 0.0
+    joined = combine([*in_times, *(part._replace(u=abs(k) * part.u) for part in in_owns)], "", at_least=True)
+    t = joined.half() / joined.u if joined.u > 0 else 0.0
     g = t * t * var_below / below**2
     if g >= 1:
         return Slope(value=k, low=-math.inf, high=math.inf)

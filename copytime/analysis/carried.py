@@ -59,7 +59,7 @@ def _visits_above(group: Sequence[Observation]) -> dict[float, frozenset[str]]:
     """Return the visits on which a chain went faster than each ceiling of a lower mode, all of the margin included."""
     ceilings = _lower(group)
     firm = [one for one in group if one.usable and not one.doubted and not one.rated and one.rate > min(ceilings)]
-    least = [(combine(one.estimate.components, "").interval(one.rate)[0], one.visits) for one in firm]
+    least = [(combine(one.estimate.components, "", at_least=True).interval(one.rate)[0], one.visits) for one in firm]
     return {low: frozenset(visit for rate, visits in least if rate > low for visit in visits) for low in ceilings}
 
 

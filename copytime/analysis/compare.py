@@ -150,7 +150,7 @@ def difference_margin(first: Estimate, second: Estimate) -> Margin:
     both = theirs.keys() & ours.keys()
     parts = [one for one in (*first.components, *second.components) if one.shared not in both or one.shared is None]
     parts += [ours[name]._replace(u=left) for name in sorted(both) if (left := abs(ours[name].u - theirs[name].u)) > 0]
-    return combine(parts, ", ".join(dict.fromkeys(one.name for one in parts)))
+    return combine(parts, ", ".join(dict.fromkeys(one.name for one in parts)), at_least=True)
 
 
 def _with_repeats(one: Estimate, repeats: int) -> tuple[Component, ...]:

@@ -144,4 +144,4 @@ def _fixed_parts(group: Group) -> Iterable[Component]:
 def margin_of(one: Estimate) -> Margin:
     """Return the margin of a group by itself."""
     found: Sequence[Component] = one.components
-    return combine(found, ", ".join(dict.fromkeys(part.name for part in found if part.u > 0)))
+    return combine(found, ", ".join(dict.fromkeys(part.name for part in found if part.u > 0)), at_least=True)

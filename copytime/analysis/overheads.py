@@ -155,7 +155,9 @@ def fit_overhead(several: Sequence[CopyTime], repeats: Spread, between: Spread) 
     over = len(chosen) - len(unknowns)
     return Overhead(
         seconds=float(unknowns[0]),
-        margin=combine(parts, ", ".join(one.name for one in sorted(parts, key=lambda one: -one.u) if one.u > 0)),
+        margin=combine(
+            parts, ", ".join(one.name for one in sorted(parts, key=lambda one: -one.u) if one.u > 0), at_least=True
+        ),
         copies=len(chosen),
         sizes=len({one.size_bytes for one in chosen}),
         chains=chains,

@@ -81,7 +81,7 @@ def predict(model: CostModel, sizes: Sequence[int], fitted: Sequence[float], bet
     half = None
     if own is not None:
         parts = [Component(own / seconds, model.df, "model"), between.component()]
-        half = combine(parts, "").half()
+        half = combine(parts, "", at_least=True).half()
     return Prediction(
         files=files,
         size_bytes=size_bytes,

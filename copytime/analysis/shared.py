@@ -265,7 +265,7 @@ def _by_results(part: Part, like: Observation, naming: Sequence[Judgement]) -> l
         return []
     sure = [one for one in naming if one.certainty is Certainty.BY_ELIMINATION]
     best = max(sure or naming, key=lambda one: one.observation.rate).observation
-    low, high = combine(best.estimate.components, "").interval(best.rate)
+    low, high = combine(best.estimate.components, "", at_least=True).interval(best.rate)
     return [
         SharedPart(
             part=part,
