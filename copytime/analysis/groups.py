@@ -60,10 +60,9 @@ class Group:
         """On how many visits they were made."""
         return len({one.visit for one in self.members})
 
-    @property
-    def payloads(self) -> frozenset[str | None]:
-        """What was copied."""
-        return frozenset(one.payload for one in self.members)
+
+#: Members of a group with what each weighs in its mean: the parts of its visit, and visits weigh the same.
+_Weighed = Sequence[tuple[float, Member]]
 
 
 def _visits(group: Iterable[Member]) -> dict[tuple[str, Hashable], list[float]]:
@@ -104,11 +103,13 @@ def estimate_of(group: Group, repeats: Spread | None, between: BetweenVisits | N
         means[one.visit].extend(one.logs)
     count, visits = group.repeats, len(means)
     log_mean = statistics.fmean(statistics.fmean(logs) for logs in means.values())
-    parts = list(_size_parts(group))
+    weights = [len(one.logs) / len(means[one.visit]) / visits for one in group.members]
+    weighed = list(zip(weights, group.members, strict=True))
+    parts = list(_size_parts(weighed))
     parts.append(Component(max(one.resolution_u for one in group.members), math.inf, "resolution"))
-    method = math.sqrt(math.fsum(len(one.logs) * one.method_u**2 for one in group.members)) / count
+    method = math.sqrt(math.fsum((weight * one.method_u) ** 2 / len(one.logs) for weight, one in weighed))
     parts.append(Component(method, math.inf, "timing"))
-    parts += _fixed_parts(group)
+    parts += _fixed_parts(weighed)
     if repeats is not None:
         share = math.sqrt(math.fsum(1 / len(logs) for logs in means.values())) / visits
         parts.append(Component(repeats.sd * share, repeats.df, "repeats", estimate="repeats"))
@@ -119,26 +120,27 @@ def estimate_of(group: Group, repeats: Spread | None, between: BetweenVisits | N
     )
 
 
-def _size_parts(group: Group) -> Iterable[Component]:
-    """Return the error of the size: one that is shared with other copies of the payload, or the mean of several."""
-    if group.payloads == {None}:
-        u = math.sqrt(math.fsum(one.size_u**2 for one in group.members)) / len(group.members)
-        yield Component(u, math.inf, "size")
-        return
-    weights: dict[str | None, list[float]] = defaultdict(list)
-    for one in group.members:
-        weights[one.payload].append(one.size_u)
-    for payload, us in weights.items():
-        share = len(us) / len(group.members)
-        yield Component(share * max(us), math.inf, "size", shared=payload and f"size of {payload}")
+def _size_parts(weighed: _Weighed) -> Iterable[Component]:
+    """Return the errors of the sizes: one for each payload, shared with other copies of it where it has a name.
+
+    Without a name copies of one thing are taken to be of one payload too: its size was read once or rounded alike, so that
+    its error does not get smaller by copying it again. With copies of other groups none is shared then, as nothing shows it.
+    """
+    found: dict[tuple[str | None, Hashable], list[tuple[float, float]]] = defaultdict(list)
+    for weight, one in weighed:
+        found[one.payload, None if one.payload else one.thing].append((weight, one.size_u))
+    for (payload, _), mine in found.items():
+        share = math.fsum(weight for weight, _ in mine)
+        u = share * max(size_u for _, size_u in mine)
+        yield Component(u, math.inf, "size", shared=payload and f"size of {payload}")
 
 
-def _fixed_parts(group: Group) -> Iterable[Component]:
+def _fixed_parts(weighed: _Weighed) -> Iterable[Component]:
     """Return the error of what was taken off each copy: the same seconds at one host, however many copies."""
-    for name in dict.fromkeys(one.fixed for one in group.members if one.fixed):
-        mine = [one for one in group.members if one.fixed == name]
-        u = math.fsum(one.fixed_u for one in mine) / len(group.members)
-        yield Component(u, min(one.fixed_df for one in mine), "start and stop", shared=name)
+    for name in dict.fromkeys(one.fixed for _, one in weighed if one.fixed):
+        mine = [(weight, one) for weight, one in weighed if one.fixed == name]
+        u = math.fsum(weight * one.fixed_u for weight, one in mine)
+        yield Component(u, min(one.fixed_df for _, one in mine), "start and stop", shared=name)
 
 
 def margin_of(one: Estimate) -> Margin:

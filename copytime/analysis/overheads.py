@@ -35,8 +35,9 @@ _FAR = 2.326347874040841
 class CopyTime:
     """One copy: ``seconds`` with the standard uncertainty of its timing, and its size with that of the size.
 
-    ``chain`` names what the bytes went through, ``payload`` what shares the error of its size, ``visit`` what was copied
-    under the same conditions.
+    ``resolution_u`` is that of how its time was written, in seconds, and no part of ``timing_u``: times of one chain and
+    size are much alike, so that all are rounded alike and none makes up for another. ``chain`` names what the bytes went
+    through, ``payload`` what shares the error of its size, ``visit`` what was copied under the same conditions.
     """
 
     chain: str
@@ -46,6 +47,7 @@ class CopyTime:
     timing_u: float
     size_bytes: int
     size_u: float
+    resolution_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +143,10 @@ def fit_overhead(several: Sequence[CopyTime], repeats: Spread, between: Spread) 
     slopes = np.linalg.inv(design.T @ weighted) @ weighted.T @ seconds
     per_byte = [max(0.0, float(slopes[1 + chains.index(one.chain)])) / 1e9 for one in chosen]
     by_size = [slope * one.size_u for slope, one in zip(per_byte, chosen, strict=True)]
+    alike = [f"{one.chain} {one.size_bytes}" for one in chosen]
     sources = (
         (np.diag([one.timing_u**2 for one in chosen]), math.inf, "timing"),
+        (_together(alike, np.array([one.resolution_u for one in chosen])), math.inf, "resolution"),
         (np.diag((repeats.sd * seconds) ** 2), repeats.df, "repeats"),
         (_together([one.visit for one in chosen], between.sd * seconds), between.df, "visits"),
         (_together([one.payload for one in chosen], np.array(by_size)), math.inf, "size"),

@@ -81,8 +81,11 @@ def taken_off(
                 "small ones; 'copytime reconcile' tells it where one chain has copies of two sizes"
             )
         left = [seconds - by.found.seconds for seconds in taken]
+        more = max(seconds / rest for seconds, rest in zip(taken, left, strict=True))  # the same seconds in a shorter time
         made[one.id] = replace(
             member,
+            resolution_u=member.resolution_u * more,
+            method_u=member.method_u * more,
             logs=tuple(math.log(seconds / (one.size_bytes or 1)) for seconds in left),
             fixed_u=by.found.margin.u / min(left),
             fixed_df=by.found.margin.df,
@@ -104,7 +107,7 @@ def _copies(one: Note) -> Iterator[CopyTime]:
     assert found is not None  # noqa: S101 - reason: faults were taken out
     assert size is not None  # noqa: S101 - reason: a copy has one
     times = [float(each.seconds) for each in times_of(one)]
-    timing = found.timing_s
+    timing = found.timing.seconds
     if one.same_copy:
         times, timing = [found.seconds], timing / math.sqrt(len(times))
     for seconds in times:
@@ -116,4 +119,5 @@ def _copies(one: Note) -> Iterator[CopyTime]:
             timing_u=timing,
             size_bytes=size.size_bytes,
             size_u=found.size_u,
+            resolution_u=max(each.uncertainty for each in times_of(one)),
         )
