@@ -21,7 +21,7 @@ _TB = 10**12
 
 
 def buying(found: Reconciliation, kit: Sequence[KitItem], size_bytes: int | None = None) -> tuple[Buying, ...]:
-    """Work out for each host which drives are as fast as the best, the cheapest of them, and what a faster one would gain.
+    """Work out for each host which drives are among the fastest, the cheapest of them, and what a faster one would gain.
 
     ``size_bytes`` is the copy to reckon with, else the largest that was noted.
     """

@@ -11,7 +11,10 @@ from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["advice_lines", "advice_objects", "alike_words", "asymmetries", "disk_words", "gained"]
+__all__ = ["NONE_SHOWN", "advice_lines", "advice_objects", "alike_words", "asymmetries", "disk_words", "gained"]
+
+#: Of drives none of which is shown to differ from the best: that none was seen does not show that they are equal.
+NONE_SHOWN = "no difference from the best that matters is shown"
 
 
 def _name(text: str) -> str:
@@ -67,11 +70,11 @@ def _bought(one: Buying) -> list[str]:
     ]
     for direction, fast, slower in one.as_fast:
         names = ", ".join(_name(name) for name in fast)
-        words = "is the fastest" if len(fast) == 1 else "cannot be told apart and are the fastest"
-        rest = f"; slower: {', '.join(_name(name) for name in slower)}" if slower else ""
+        words = "is the fastest" if len(fast) == 1 else f"are the fastest ({NONE_SHOWN})"
+        rest = f"; slower than the best: {', '.join(_name(name) for name in slower)}" if slower else ""
         lines.append(f"- {direction}: {names} {words}{rest}")
     if len(one.as_fast) > 1:
-        lines.append(f"- as fast as the best in both directions: {', '.join(map(_name, one.in_all)) or 'none'}")
+        lines.append(f"- among the fastest in both directions: {', '.join(map(_name, one.in_all)) or 'none'}")
     if one.cheapest is not None:
         name, price, currency = one.cheapest
         cost = f"{significant(price, 3)} {plain(currency)}".strip()

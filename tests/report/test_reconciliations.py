@@ -15,10 +15,12 @@ from copytime.analysis.buying import buying
 from copytime.analysis.reconciled import Reconciliation
 from copytime.analysis.settling import best_test
 from copytime.notes import KitItem
+from copytime.records import Direction
+from copytime.report.advising import advice_lines
 from copytime.report.layout import command_lines
 from copytime.report.reconciliations import explained, finding_lines, overturning_lines, reconciliation_text
 from copytime.visits.reconciling import reconcile
-from tests.support.campaigns import trade_case
+from tests.support.campaigns import copies, trade_case
 
 #: Names of forty characters, with and without places to break them.
 LONG = {
@@ -96,3 +98,23 @@ def test_a_command_over_several_lines_is_still_one_command(width: int) -> None:
     typed = "set -- " + "\n".join(lines).strip() + '\nprintf "%s\\n" "$@"'
     read = subprocess.run(["sh", "-c", typed], capture_output=True, text=True, check=True).stdout
     assert read.splitlines() == shlex.split(command)
+
+
+def test_drives_that_nothing_tells_apart_are_not_called_equal() -> None:
+    """No significant difference is no equivalence (Schuirmann 1987), and the slower are so against the best alone.
+
+    A drive 3 % off whose one copy was timed to the minute is no more 'as fast as the best' than one that was never timed.
+    """
+    several = [
+        copies("Quayside One", Direction.TO_DRIVE, "13:37.0", "13:37.4", "13:36.8"),
+        copies("Gull 1T", Direction.TO_DRIVE, "14 min"),
+        copies("Slipway 2T", Direction.TO_DRIVE, "27:14.0", "27:15.0"),
+    ]
+    (one,) = buying(reconcile(several), ())
+    ((_, fast, slower),) = one.as_fast
+    assert (fast, slower) == (("Quayside One", "Gull 1T"), ("Slipway 2T",)), "the sample shows what it is to show"
+    lines = "\n".join(advice_lines([one], (), ()))
+    assert "are the fastest (no difference from the best that matters is shown)" in lines
+    assert "slower than the best: Slipway 2T" in lines
+    for claim in ("as fast as", "equal", "the same", "alike"):
+        assert claim not in lines

@@ -251,7 +251,7 @@ def _compared(whole: Whole) -> Iterator[_Row]:
 def _bought(whole: Whole) -> Iterator[_Row]:
     for one in whole.bought:
         for direction, fast, slower in one.as_fast:
-            for names, words in ((fast, "as fast as the best"), (slower, "slower than the best")):
+            for names, words in ((fast, "among the fastest"), (slower, "slower than the best")):
                 for name in names:
                     yield _Row(section="buying", quantity=words, drive=name, host=one.host, direction=direction.value)
         if one.cheapest is not None:

@@ -269,7 +269,7 @@ def _standings(one: Buying) -> dict[tuple[Direction, str], str]:
     """Say of each drive that was compared in a direction how it stands there."""
     found: dict[tuple[Direction, str], str] = {}
     for way, fast, slower in one.as_fast:
-        for names, words in ((fast, "as fast as the best"), (slower, "slower")):
+        for names, words in ((fast, "among the fastest"), (slower, "slower")):
             for name in names:
                 found.setdefault((way, name), words)
     return found
@@ -280,4 +280,4 @@ def _advice(*, fast: bool, cheapest: bool, faulty: bool) -> str:
         return "not before its faults are explained"
     if cheapest:
         return "cheapest of the fastest for its size"
-    return "as fast as the best in every direction tested" if fast else NONE
+    return "among the fastest in every direction tested" if fast else NONE

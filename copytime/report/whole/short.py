@@ -11,6 +11,7 @@ from copytime.analysis.shared import SharedPart
 from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import NoteKind
 from copytime.records import Direction, Workload
+from copytime.report.advising import NONE_SHOWN
 from copytime.report.whole.blocks import Bullets, Paragraph, Section
 from copytime.report.whole.cells import WAY, either, interval_text, is_of, joined
 from copytime.units import duration_text, many, rate_text, significant
@@ -64,7 +65,7 @@ def _counted(whole: Whole) -> str:
 
 
 def _fastest(whole: Whole) -> Iterator[str]:
-    """Say which drives are as fast as the best at each host, or where the one drive stands that is asked about."""
+    """Say which drives are among the fastest at each host, or where the one drive stands that is asked about."""
     for one in whole.bought:
         said = [_standing(whole, one, *each) for each in one.as_fast]
         if any(said):
@@ -79,15 +80,17 @@ def _standing(whole: Whole, one: Buying, direction: Direction, fast: tuple[str, 
     rate = f" ({interval_text(best.rate, best.low, best.high)} MB/s)" if best else ""
     if mine is not None:
         if mine.lower() in (name.lower() for name in slower):
-            return f"{way}, {mine}{rate} is slower than {joined(fast)}"
+            return f"{way}, {mine}{rate} is slower than the best, {fast[0]}"
         others = [name for name in fast if name.lower() != mine.lower()]
         if len(others) == len(fast):
             return ""
-        return f"{way}, {mine}{rate} is {f'as fast as {joined(others)}' if others else 'the fastest'}"
-    rest = f", before {joined(slower)}" if slower else ""
+        standing = f"among the fastest, with {joined(others)} ({NONE_SHOWN})" if others else "the fastest"
+        return f"{way}, {mine}{rate} is {standing}"
+    rest = f", and {joined(slower)} {'are' if len(slower) > 1 else 'is'} slower than the best" if slower else ""
     if len(fast) == 1:
         return f"{way}, {fast[0]} is the fastest{rate}{rest}"
-    return f"{way}, {joined(fast)} cannot be told apart and are the fastest{rate.replace('(', '(the best of them ')}{rest}"
+    best_of_them = f"; the best of them {rate.strip(' ()')}" if rate else ""
+    return f"{way}, {joined(fast)} are the fastest ({NONE_SHOWN}{best_of_them}){rest}"
 
 
 def _best(whole: Whole, host: str, direction: Direction, names: tuple[str, ...]) -> Reconciled | None:
@@ -224,7 +227,7 @@ def _cheapest(whole: Whole) -> Iterator[str]:
         if one.cheapest is not None:
             name, price, currency = one.cheapest
             yield (
-                f"At {one.host}: of the drives that are as fast as the best in every direction, without a fault "
+                f"At {one.host}: of the drives that are among the fastest in every direction, without a fault "
                 f"there, {name} costs least for its size, {significant(price, 3)} {currency} per TB.".replace("  ", " ")
             )
 
