@@ -10,7 +10,7 @@ import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from copytime.analysis.evidence import Clearing, LinkState, Observation, link_clearing, unlike
+from copytime.analysis.evidence import Clearing, LinkState, Observation, link_clearing, on_its_visits, unlike
 from copytime.analysis.known import Known
 from copytime.records import Part, Verdict
 
@@ -92,10 +92,11 @@ def judge(one: Observation, others: Iterable[Observation] | Known) -> Judgement:
 
 def unmarked(one: Observation, known: Known) -> Judgement:
     """Judge one result without its flags: what is found of others may yet change who sets its pace."""
-    reached = _at_ceiling(one)
+    least, most = on_its_visits(one) if one.links else (one.rate, one.rate)
+    reached = _at_ceiling(one, least)
     cleared: list[Clearing] = []
     uncleared: list[Part] = []
-    looked: list[tuple[Part, Clearing | None]] = [(link.part, link_clearing(link, one.rate)) for link in one.links]
+    looked: list[tuple[Part, Clearing | None]] = [(link.part, link_clearing(link, one.rate, most)) for link in one.links]
     looked += [(part, known.clearing(part, one)) for part in unlike(one.parts)]
     for part, found in looked:
         if found is None:
@@ -125,12 +126,12 @@ def _certainty(uncleared: Sequence[Part], provisional: Sequence[Part]) -> tuple[
     return (Certainty.UNDECIDED if provisional else Certainty.COMBINATION), None
 
 
-def _at_ceiling(one: Observation) -> LinkState | None:
-    """Find the link that is at its ceiling, the fullest of several."""
+def _at_ceiling(one: Observation, least: float) -> LinkState | None:
+    """Find the link that is at its ceiling, the fullest of several; ``least`` is what the rate was at least."""
     full = [
         (one.rate / link.ceiling, link)
         for link in one.links
-        if link.ceiling is not None and link.at_ceiling is not None and one.rate >= link.at_ceiling * link.ceiling
+        if link.ceiling is not None and link.at_ceiling is not None and least >= link.at_ceiling * link.ceiling
     ]
     return max(full, key=lambda pair: pair[0])[1] if full else None
 

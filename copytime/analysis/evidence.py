@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from copytime.analysis.compare import Estimate, difference_margin
-from copytime.analysis.margins import whole_quantile
+from copytime.analysis.margins import combine, whole_quantile
 from copytime.links import Link
 from copytime.links import find_link as link_called
 from copytime.records import Access, Direction, Part, Workload
@@ -21,6 +21,7 @@ from copytime.records import Access, Direction, Part, Workload
 __all__ = [
     "CLEARLY",
     "LOOSE",
+    "NEAR_SHARE",
     "OTHER_SYSTEM",
     "PAST_MEMORY",
     "RATED",
@@ -36,6 +37,7 @@ __all__ = [
     "clearly_faster",
     "link_clearing",
     "link_state",
+    "on_its_visits",
     "quicker",
     "reservations",
     "reserved",
@@ -64,6 +66,9 @@ OTHER_PROTOCOL = "by another protocol"
 
 #: Why a link that nobody saw clears provisionally only.
 DECLARED = "the link is declared, not seen"
+
+#: Why a link whose share is known too badly clears provisionally only.
+NEAR_SHARE = "within its margin the share may be that of the cause"
 
 #: Why what a maker states clears provisionally only.
 RATED = "the maker's figure"
@@ -259,18 +264,29 @@ def as_long(one: Observation, other: Observation) -> bool:
     return one.name_of("host") != other.name_of("host") and other.payload in (one.payload, "large")
 
 
-def link_clearing(link: LinkState, rate: float) -> Clearing | None:
-    """Clear a link whose share is so low that it is not the cause.
+def on_its_visits(one: Observation) -> tuple[float, float]:
+    """Return between what the rate was on the visits that it was measured on, by one-sided 95 % bounds.
 
-    A declared one only provisionally, unless the rate speaks for itself: whatever lower mode it may have fallen back to,
-    either that mode could not carry the rate, or it would not be the cause either.
+    How visits differ is not in it: a link bounds a rate on the very visit.
+    """
+    parts = [part for part in one.estimate.components if part.name != "visits"]
+    return combine(parts, "", at_least=True).interval(one.rate, 0.90)
+
+
+def link_clearing(link: LinkState, rate: float, most: float) -> Clearing | None:
+    """Clear a link whose share is so low that it is not the cause; ``most`` is what the rate may be within its margin.
+
+    Only provisionally where that is no longer so low. A declared link as well, unless the rate speaks for itself: whatever
+    lower mode it may have fallen back to, either that mode could not carry the rate, or it would not be the cause either.
     """
     if link.ceiling is None or link.excluded_below is None or rate >= link.excluded_below * link.ceiling:
         return None
     below = link.excluded_below
     open_to_doubt = link.declared and not all(rate > low or rate < below * low for _, low in link.lower)
     reasons = (DECLARED,) if open_to_doubt else ()
-    return Clearing(part=link.part, full=not open_to_doubt, evidence=("share of its ceiling",), reasons=reasons)
+    if most >= below * link.ceiling:
+        reasons = (*reasons, NEAR_SHARE)
+    return Clearing(part=link.part, full=not reasons, evidence=("share of its ceiling",), reasons=reasons)
 
 
 def speaks_of(one: Observation, other: Observation) -> bool:

@@ -9,6 +9,7 @@ from copytime.analysis.elimination import ASSUMPTION, Certainty, Flag, Judgement
 from copytime.analysis.evidence import (
     DECLARED,
     LOOSE,
+    NEAR_SHARE,
     OTHER_PROTOCOL,
     OTHER_SYSTEM,
     PAST_MEMORY,
@@ -138,7 +139,11 @@ def next_test(one: Judgement) -> str | None:
     if one.uncleared and one.certainty is Certainty.UNDECIDED:
         return _split(one, list(one.uncleared))
     weak = [each for each in one.cleared if not each.full]
-    return _firm_up(one, max(weak, key=lambda each: _telling(one, each))) if weak else None
+    chosen = max(weak, key=lambda each: _telling(one, each), default=None)
+    if chosen is not None and chosen.reasons == (NEAR_SHARE,):
+        left = f"its margin alone leaves {called_part(chosen.part)} open"
+        return f"the same once more, longer or timed more finely, {_what(observation)}: {left}."
+    return _firm_up(one, chosen) if chosen is not None else None
 
 
 def _telling(one: Judgement, weak: Clearing) -> tuple[bool, bool]:

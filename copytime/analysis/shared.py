@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from copytime.analysis.capping import APART, Member, Model, Shared, deciding, share_model
 from copytime.analysis.elimination import Certainty, Judgement
-from copytime.analysis.evidence import Observation, same_part
+from copytime.analysis.evidence import Observation, on_its_visits, same_part
 from copytime.analysis.known import Known
 from copytime.analysis.margins import combine
 from copytime.records import Direction, Part
@@ -189,7 +189,7 @@ def candidates(
     left = [part for part in shared if known.clearing(part, fastest, besides=outside) is None]
     for link in fastest.links if links else ():
         bound = None if link.ceiling is None or link.excluded_below is None else link.excluded_below * link.ceiling
-        if bound is None or fastest.rate >= bound:
+        if bound is None or on_its_visits(fastest)[1] >= bound:
             left.append(link.part)
     return left
 
