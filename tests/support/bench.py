@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from copytime.analysis.compare import Estimate
+from copytime.analysis.elimination import Judgement
 from copytime.analysis.evidence import LinkState, Observation, link_state
 from copytime.analysis.margins import Component
 from copytime.links import find_link
@@ -62,3 +63,8 @@ def result(
         visits=visits if visits is not None else (f"{identifier}/1", f"{identifier}/2"),
         **{**usual, **more},
     )
+
+
+def names(one: Judgement) -> tuple[str, str | None, set[str]]:
+    """Certainty, the part that is named, and the suspects."""
+    return one.certainty.value, one.pace_setter.name if one.pace_setter else None, {part.name for part in one.suspects}
