@@ -12,6 +12,9 @@ from copytime.analysis.partition import Noise, Values
 
 __all__ = ["Line", "joined"]
 
+#: What a further unknown and its place must save, in units of variance times ln(values) (by Schwarz 1978, see ``joined``).
+_FURTHER = 3.0
+
 #: A slope counts if it is this many standard errors from none (about one in 10,000 by chance).
 _SIGNIFICANT = 4.0
 
@@ -55,15 +58,41 @@ class Line:
         return replace(self, end=other.end, last=other.last, level=level, left=self.left + other.left, significant=both)
 
 
+def _slope(row: Values) -> tuple[float, float]:
+    """Return the slope of the best line through a row, and in how many times the noise of one value its error goes."""
+    at = np.arange(len(row)) - (len(row) - 1) / 2
+    across = float((at * at).sum())
+    return (float((at * (row - row.mean())).sum()) / across if across else 0.0), math.sqrt(across)
+
+
+def _left_by_a_jump(row: Values) -> float:
+    """Return the sum of squares that two levels leave over, divided where they leave least."""
+    row = row - row.mean()
+    sums, counts = np.cumsum(row)[:-1], np.arange(1, len(row))
+    return float((row * row).sum() - (sums * sums / counts + sums * sums / (len(row) - counts)).max())
+
+
 def _fitted(values: Values, start: int, end: int, heard: Noise) -> Line:
-    """Fit a line; a slope that is no more than noise is none."""
+    """Fit a line; a slope that is no more than noise is none, nor is one that the first or the last value makes alone.
+
+    Of a row these two weigh most, and they are what no neighbour on the other side vouches for: what memory took in at
+    once, a flush, or the chunk in which a jump lies. Where one jump leaves clearly less over than the line does, it was no
+    slope.
+    """
     row = values[start:end]
     count = len(row)
     level = float(np.median(row)) if count < 5 else float(row.mean())
     at = np.arange(count) - (count - 1) / 2
-    across = float((at * at).sum())
-    slope = float((at * (row - level)).sum()) / across if across else 0.0
-    significant = count >= 8 and abs(slope) * math.sqrt(across) > _SIGNIFICANT * heard.in_the_long_run
+    slope, known = _slope(row)
+    significant = False
+    if count >= 8:
+        within, known_within = _slope(row[1:-1])
+        least = _SIGNIFICANT * heard.in_the_long_run
+        significant = abs(slope) * known > least and within * slope > 0 and abs(within) * known_within > least
+    if significant:
+        rest = row - level - slope * at
+        saved = float((rest * rest).sum()) - _left_by_a_jump(row)
+        significant = saved <= _FURTHER * heard.in_the_long_run**2 * math.log(count)
     if not significant:
         slope = 0.0
     rest = row - level - slope * at
@@ -86,7 +115,7 @@ def joined(values: Values, ends: list[int], heard: Noise, small: float) -> list[
     the two lines meet to within ``small``. The pair that loses least goes first.
     """
     lines = [_fitted(values, start, end, heard) for start, end in zip([0, *ends[:-1]], ends, strict=True)]
-    cost = 3 * heard.in_the_long_run**2 * math.log(max(3, len(values)))
+    cost = _FURTHER * heard.in_the_long_run**2 * math.log(max(3, len(values)))
     while len(lines) > 1:
         both = [_fitted(values, one.start, two.end, heard) for one, two in itertools.pairwise(lines)]
         losses = [

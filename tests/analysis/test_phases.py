@@ -221,3 +221,33 @@ def test_a_jump_within_a_chunk_of_a_very_long_stream_is_one_drop(within: float) 
     assert abs(found.drop.after_bytes - 1013 * CHUNK) <= CHUNK
     assert found.drop.before == pytest.approx(457e6, rel=0.01)
     assert found.drop.after == pytest.approx(117e6, rel=0.01)
+
+
+@pytest.mark.parametrize("kind", ["quiet", "usual"])
+@pytest.mark.parametrize("times", [0.1, 30.0], ids=["taken in at once", "held up"])
+@pytest.mark.parametrize("place", [0, -1], ids=["the first", "the last"])
+def test_one_chunk_at_an_end_is_no_slow_decline(place: int, times: float, kind: str) -> None:
+    """Memory takes the first chunk in, or a flush holds the last one up: common practice, no source. Nothing declines."""
+    for seed in range(30):
+        seconds = noisy(steady(60), seed, kind)
+        seconds[place] *= times
+        one = phases_of(CHUNK, seconds)
+        assert not one.declines
+        assert one.drop is None
+
+
+@pytest.mark.parametrize("kind", ["quiet", "usual"])
+@pytest.mark.parametrize("half", [5, 6, 10])
+def test_short_swings_are_no_row_of_declines(half: int, kind: str) -> None:
+    """One rate for a few chunks and 1.8 times that for as many (common practice, no source): no slope from one to the other.
+
+    A straight line through both explains three quarters of what they differ by, and was taken for a decline.
+    """
+    for seed in range(30):
+        rates = np.where((np.arange(120) + seed) // half % 2, 540.0, 300.0)
+        one = found(rates, seed, kind)
+        assert not one.declines
+        assert one.oscillation is not None
+        assert one.oscillation.period_bytes == pytest.approx(2 * half * CHUNK, rel=0.05)
+        assert one.oscillation.slow == pytest.approx(300e6, rel=0.05)
+        assert one.oscillation.fast == pytest.approx(540e6, rel=0.05)
