@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import Self
 
-from copytime.analysis.compare import MATTERS, compare
+from copytime.analysis.compare import MATTERS, Comparison, Estimate, Outcome, compare, difference_margin
 from copytime.analysis.compared import Compared, GroupFigure
 from copytime.analysis.groups import Group, Member, estimate_of, margin_of, repeat_spread, visit_rates
+from copytime.analysis.many import alike_sets, by_chance, confidence_of_each
 from copytime.analysis.margins import ASSUMED_PERCENT, Spread, assumed
 from copytime.analysis.overheads import HostOverhead
 from copytime.analysis.visits import BetweenVisits, between_visits
@@ -25,6 +26,10 @@ from copytime.visits.slips import slips_of
 
 __all__ = ["BY", "Compared", "GroupFigure", "Learned", "compare_notes", "noted_between", "noted_repeats",
            "without_slips"]  # fmt: skip
+
+
+#: Outcomes that say that there is a difference.
+_SHOWN = (Outcome.DIFFERS, Outcome.DIFFERS_LITTLE)
 
 
 class Learned:
@@ -144,8 +149,29 @@ def compare_notes(
         what = "payload" if exact[0].kind is NoteKind.COPY else "start"
         shared = " and ".join([what, *apart.alike])
         remarks.append(f"{'; '.join(alone[:4])}: compared with nothing, as no other group has the same {shared}")
+    remarks += _among_many(pairs, estimates)
     remarks[min(left, 1) : min(left, 1)] = [*said_of_faults, *apart.unlike(chosen), *said_of_slips]
     return Compared(kind=exact[0].kind, groups=tuple(figures), pairs=pairs, remarks=tuple(remarks))
+
+
+def _among_many(pairs: Sequence[tuple[str, str, Comparison]], estimates: Mapping[str, Estimate]) -> Iterable[str]:
+    """Say which pairs differ by themselves and not among so many: of many that are alike some pair looks different."""
+    among = alike_sets((first, second) for first, second, _ in pairs)
+    weak: dict[int, list[str]] = defaultdict(list)
+    for first, second, found in pairs:
+        count = among[first]
+        if count > 2 and found.outcome in _SHOWN:
+            one, two = estimates[first], estimates[second]
+            apart = abs(one.log_mean - two.log_mean)
+            if not difference_margin(one, two).narrower(apart, confidence_of_each(count)):
+                weak[count].append(f"{plain(second, limit=50)} against {plain(first, limit=50)}")
+    for count, names in weak.items():
+        more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+        yield (
+            f"{'; '.join(names[:3])}{more}: shown by itself, but not among so many: were these {count} groups all alike, "
+            f"chance would call some of them different in {by_chance(count) * 100:.0f} of 100 such comparisons; measure "
+            "again what hangs on it"
+        )
 
 
 def without_slips(
