@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from copytime.analysis.capping import Model, predicted
 from copytime.analysis.compare import Outcome, compare
+from copytime.analysis.many import confidence_of_each
 from copytime.analysis.reconciled import Buying, Gain, Reconciled, Reconciliation
 from copytime.analysis.shared import SharedPart
 from copytime.notes import KitItem, KitKind
@@ -42,10 +43,11 @@ def _at(
         best = _best_of_each([one for one in here if one.note.direction is direction])
         if len(best) > 1:
             first = best[0].judgement.observation.estimate
+            sure = confidence_of_each(len(best))  # the best of many was looked for: no good drive is left out by chance
             slower = [
                 one.note.drive or ""
                 for one in best[1:]
-                if compare(first, one.judgement.observation.estimate).outcome is Outcome.DIFFERS
+                if compare(first, one.judgement.observation.estimate, confidence=sure).outcome is Outcome.DIFFERS
             ]
             late = frozenset(slower)
             lists.append((direction, tuple(d for one in best if (d := one.note.drive or "") not in late), tuple(slower)))

@@ -8,10 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from copytime.analysis.buying import buying
 from copytime.analysis.many import alike_sets, by_chance, confidence_of_each
 from copytime.notes import Note, NoteKind
+from copytime.records import Direction
 from copytime.visits.comparing import compare_notes
 from copytime.visits.noting import make_note
+from copytime.visits.reconciling import reconcile
+from tests.support.campaigns import copies
 
 NOW = "2026-11-25T10:00:00+00:00"
 
@@ -74,3 +78,23 @@ def test_two_drives_and_plain_differences_get_no_reserve() -> None:
         found = compare_notes(several, "drive", within_visit=True)
         assert not any("Slipway" in one and "not among so many" in one for one in found.remarks)
     assert not any("so many" in one for one in compare_notes(both, "drive", within_visit=True).remarks)
+
+
+def test_no_drive_that_is_as_good_is_left_out_of_the_fastest_by_chance() -> None:
+    """Eight drives that are all alike, each copied on one day, where days differ by the 2 % that are assumed.
+
+    With each set against the best at 95 % one was left out of the fastest in 12 of 100 such campaigns.
+    """
+    rng = np.random.default_rng(10)
+    left_out = 0
+    for _ in range(200):
+        days = [800 * math.exp(rng.normal(0, 0.02)) for _ in range(8)]
+        several = [
+            copies(f"Drive {number}", Direction.TO_DRIVE, *(f"{day * math.exp(rng.normal(0, 0.003)):.1f}" for _ in range(3)))
+            for number, day in enumerate(days)
+        ]
+        (one,) = buying(reconcile(several), ())
+        ((_, _, slower),) = one.as_fast
+        left_out += bool(slower)
+    print(f"some drive left out in {left_out / 200:.1%}")
+    assert left_out / 200 <= 0.05
