@@ -31,6 +31,9 @@ ADAPTIVE = 1.08
 #: Degrees of freedom from which on quantiles differ by too little to keep each.
 _MANY = 1000.0
 
+#: Half-width of a logarithm from which on nothing is known at all (a factor of 10^43); its exponential is still a number.
+_NOTHING_KNOWN = 100.0
+
 #: Fewer degrees of freedom than this are those of two values.
 _POOR = 2.0
 
@@ -100,7 +103,7 @@ class Margin(NamedTuple):
         if self.u <= 0:
             return 0.0
         p = 0.5 + confidence / 2
-        return max(t_quantile(p, self.df) * self.u, self._least(p))
+        return min(_NOTHING_KNOWN, max(t_quantile(p, self.df) * self.u, self._least(p)))
 
     def _least(self, p: float) -> float:
         """Half-width that the part leaves alone which is known worst."""

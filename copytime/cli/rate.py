@@ -55,6 +55,7 @@ def rate(
     from copytime.analysis.noted import timed, timing_of
     from copytime.report.rates import rate_document, rate_lines
     from copytime.units import parse_size, parse_time
+    from copytime.units.sizes import few_bytes
 
     if not times:
         parse_size(size)
@@ -70,6 +71,9 @@ def rate(
         answer(json_text(rate_document(_now(), amount, durations, found, binary, meant)))
     else:
         answer(rate_lines(amount, durations, found, binary, same_copy=same_copy))
+    unitless = few_bytes(amount)
+    if unitless is not None:
+        say_note(unitless)
     if found.timing_s > 0.1 * found.seconds:
         say_note("this copy is too short for how it was timed: the margin is more than a fifth of the rate")
     return ExitCode.DONE

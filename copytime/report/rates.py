@@ -51,7 +51,11 @@ def rate_lines(
         lines[0] += f"  (GB = {10**9:,} bytes)"
         lines.insert(1, f"          {timed_text(binary)} MB/s  (GB = {2**30:,} bytes; --gb says which the screen means)")
     if one.margin is None:
-        lines.append(f"margin    none: '{written}' is {'an approximation' if one.bound is Bound.ABOUT else 'a bound'}")
+        size_half = one.halves.get("size", 0.0)
+        also = f", itself known to ± {percent_text(math.expm1(size_half))} by the size" if size_half else ""
+        lines.append(
+            f"margin    none: '{written}' is {'an approximation' if one.bound is Bound.ABOUT else f'a bound{also}'}"
+        )
         return "\n".join(lines)
     covers = "95 %; a single copy says nothing about how repeats differ"
     if one.repeats > 1:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from copytime.units.figures import significant
 from copytime.units.reading import LONGEST, Unreadable
 
-__all__ = ["GigaBytes", "Size", "parse_size", "size_text"]
+__all__ = ["GigaBytes", "Size", "few_bytes", "parse_size", "size_text"]
 
 #: Decimal (SI) and binary (IEC) multiples of the byte; IEC 80000-13:2008, clause 4, and the SI brochure, section 3.
 UNITS: dict[str, int] = {
@@ -29,6 +29,10 @@ UNITS: dict[str, int] = {
 
 _NUMBER = r"[ \t\u00a0]*([0-9]+)(?:\.([0-9]+))?[ \t\u00a0]*"  # spaces as in times; compiled when first used, as in rates
 _EXPECTED = "a number and a unit, such as 8GB, 81.9GiB or 256MB, or a plain count of bytes"
+
+
+#: Nobody times a copy of fewer bytes than this (common practice, no source).
+_FEW = 100_000
 
 
 class GigaBytes(enum.StrEnum):
@@ -81,6 +85,13 @@ def parse_size(text: str, *, gb: GigaBytes = GigaBytes.DECIMAL) -> Size:
     if amount.denominator != 1:
         amount = Fraction(round(amount))
     return Size(size_bytes=_possible(amount, text, number), resolution_bytes=step, text=text.strip())
+
+
+def few_bytes(size: Size) -> str | None:
+    """Say that a number without a unit was taken for bytes where it is so small that another unit is likelier; else None."""
+    if size.text.isdecimal() and size.size_bytes < _FEW:
+        return f"'{size.text}' has no unit and counts as {size.size_bytes} bytes: write {size.text}GB if that is meant"
+    return None
 
 
 def _possible(amount: Fraction, text: str, number: re.Match[str]) -> int:

@@ -14,7 +14,8 @@ from copytime.notes import KitItem, KitKind, Note, NoteKind
 from copytime.safetext import plain
 from copytime.suggest import nearest
 from copytime.units import GigaBytes
-from copytime.visits.noting import timed_of
+from copytime.units.sizes import few_bytes
+from copytime.visits.noting import size_of, timed_of
 from copytime.visits.registered import Register
 
 __all__ = ["ChainLink", "chain_links", "doubts"]
@@ -54,7 +55,8 @@ def chain_links(one: Note, known: Sequence[KitItem] | Register) -> list[ChainLin
 
 def doubts(one: Note, found: TimedRate | None, known: Sequence[KitItem], others: Iterable[Note]) -> list[str]:
     """List what speaks against a note. ``others`` are the notes that stand in the logbook already."""
-    said: list[str | None] = [_unknown_port(one, known), _not_yet(one)]
+    size = size_of(one)
+    said: list[str | None] = [_unknown_port(one, known), _not_yet(one), few_bytes(size) if size is not None else None]
     if found is not None and one.kind is NoteKind.COPY:
         links = chain_links(one, known)
         if links:

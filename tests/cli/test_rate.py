@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 import subprocess
 
 import pytest
@@ -137,3 +138,26 @@ def test_it_answers_in_the_time_that_click_needs_to_start(place: Installed) -> N
 
 def test_the_document_is_one_object(cli: Cli) -> None:
     assert json.loads(cli("rate", "88GB", "21:07", "--json").stdout)["format"] == "copytime.rate"
+
+
+def test_a_time_that_is_next_to_nothing_is_no_fault_of_ours(cli: Cli) -> None:
+    """A tenth of a second of the watch is 10^8 times the time: the margin says that nothing is known."""
+    for times in (["0.000000001"], ["0.000000001", "0.000000009"]):
+        found = cli("rate", "5GB", *times)
+        assert found.returncode == 0, found.stderr
+        assert "margin over 10-fold" in found.stdout
+        assert math.isfinite(json.loads(cli("rate", "5GB", *times, "--json").stdout)["high_mb_per_s"])
+
+
+def test_a_bound_is_no_sharper_than_the_size_it_rests_on(cli: Cli) -> None:
+    """88 GB may be 88.5: the copy may have been 0.57 % faster than 'at most' says, 0.65 % by the 95 % of the GUM."""
+    assert "a bound, itself known to ± 0.65 % by the size" in cli("rate", "88GB", ">20:00").stdout
+    assert "by the size" not in cli("rate", "88000000000", ">20:00").stdout
+
+
+def test_a_number_without_a_unit_is_told_as_bytes_where_it_is_small(cli: Cli) -> None:
+    """Somebody who types 88 means 88 GB: 0.00000007 MB/s without a word would be no honest answer."""
+    assert "'88' has no unit and counts as 88 bytes" in cli("rate", "88", "21:07").stderr
+    assert "'88' has no unit" in cli("note", "copy", "to-drive", "88", "21:07", "--drive", "Gull 1T").stderr
+    for size in ("88GB", "88000000000", "12345 B"):
+        assert "no unit" not in cli("rate", size, "21:07").stderr
