@@ -142,7 +142,8 @@ class Loading:
 
     ``alike`` tells whether all solid-state drives are within the margin of error or the same, None for fewer than two.
     ``disk`` is what the quickest hard disk costs against the quickest other drive. ``fixed_s`` is the part that no drive
-    shortens, ``read_bytes`` how much would have to be read to explain the rest, where three drives or more tell.
+    shortens, ``read_bytes`` how much would have to be read to explain the rest, where three drives or more tell; ``halves``
+    are halves of their 95 % intervals, None where one of the two came to nothing.
     """
 
     scene: str
@@ -153,3 +154,4 @@ class Loading:
     disk: Comparison | None
     fixed_s: float | None = None
     read_bytes: float | None = None
+    halves: tuple[float, float] | None = None

@@ -11,7 +11,8 @@ from copytime.records import Direction
 from copytime.safetext import plain
 from copytime.units import duration_text, percent_text, rate_text, significant, size_text, with_margin
 
-__all__ = ["NONE_SHOWN", "advice_lines", "advice_objects", "alike_words", "asymmetries", "disk_words", "gained"]
+__all__ = ["NONE_SHOWN", "advice_lines", "advice_objects", "alike_words", "asymmetries", "disk_words", "fixed_words",
+           "gained"]  # fmt: skip
 
 #: Of drives none of which is shown to differ from the best: that none was seen does not show that they are equal.
 NONE_SHOWN = "no difference from the best that matters is shown"
@@ -123,11 +124,18 @@ def _loaded(one: Loading) -> list[str]:
     if one.disk is not None:
         lines.append(f"- {disk_words(one.disk)}")
     if one.fixed_s is not None and one.read_bytes is not None:
-        read = size_text(round(one.read_bytes))
-        lines.append(
-            f"- about {significant(one.fixed_s, 3)} s of it no drive shortens; the rest is like reading {read} from it"
-        )
+        lines.append(f"- {fixed_words(one.fixed_s, one.read_bytes, one.halves)}")
     return lines
+
+
+def fixed_words(fixed_s: float, read_bytes: float, halves: tuple[float, float] | None) -> str:
+    """Say which part of a load no drive shortens and what the rest is like, each with its margin where it has one."""
+    if halves is None:
+        fixed, read = f"about {significant(fixed_s, 2)}", size_text(float(significant(read_bytes, 2)))
+    else:
+        unit, name = (1e9, "GB") if read_bytes >= 1e9 else (1e6, "MB")
+        fixed, read = with_margin(fixed_s, halves[0]), f"{with_margin(read_bytes / unit, halves[1] / unit)} {name}"
+    return f"{fixed} s of it no drive shortens; the rest is like reading {read} from it"
 
 
 def advice_objects(buying: Any, loading: Any, ratios: Any) -> dict[str, Any]:
@@ -179,7 +187,9 @@ def advice_objects(buying: Any, loading: Any, ratios: Any) -> dict[str, Any]:
                 "solid_state_alike": one.alike,
                 "hard_disk_percent": None if one.disk is None else (1 / (1 + one.disk.difference) - 1) * 100,
                 "fixed_seconds": one.fixed_s,
+                "fixed_margin_seconds": one.halves[0] if one.halves else None,
                 "read_bytes": one.read_bytes,
+                "read_margin_bytes": one.halves[1] if one.halves else None,
             }
             for one in loading
         ],

@@ -19,7 +19,10 @@ from copytime.visits.known_parts import turns
 from copytime.visits.members import is_exact, member_of
 from copytime.visits.registered import Register
 
-__all__ = ["fixed_and_read", "loadings", "own_reads", "two_hosts"]
+__all__ = ["fit_halves", "fixed_and_read", "loadings", "own_reads", "two_hosts"]
+
+#: Half of a 95 % interval in standard uncertainties (normal distribution).
+_K = 1.959963984540054
 
 _Key = tuple[str, str, str | None]
 
@@ -43,7 +46,14 @@ def loadings(
         solid = [one.drive for one in loaded if one.turns is False]
         disks = [one.drive for one in loaded if one.turns]
         others = [compare(drives[solid[0]], drives[name]) for name in solid[1:]]
-        fit = fixed_and_read([(one.seconds, own[one.drive]) for one in loaded if own and one.drive in own])
+        fit, halves = None, None
+        if own:
+            read = [one for one in loaded if one.drive in own]
+            times = [(one.seconds, own[one.drive]) for one in read]
+            fit = fixed_and_read(times)
+            if fit is not None:
+                errors = [math.log(one.high / one.low) / 2 / _K for one in read]
+                halves = fit_halves(times, fit, errors, between.spread.sd)
         made.append(
             Loading(
                 scene=scene,
@@ -54,6 +64,7 @@ def loadings(
                 disk=compare(drives[solid[0]], drives[disks[0]]) if solid and disks else None,
                 fixed_s=fit[0] if fit else None,
                 read_bytes=fit[1] if fit else None,
+                halves=halves,
             )
         )
     return tuple(made)
@@ -117,6 +128,29 @@ def fixed_and_read(several: Sequence[tuple[float, float]]) -> tuple[float, float
     if read < 0:
         return a / aa, 0.0
     return (0.0, b / bb) if fixed < 0 else (fixed, read)
+
+
+def fit_halves(
+    several: Sequence[tuple[float, float]], fit: tuple[float, float], errors: Sequence[float], own_u: float
+) -> tuple[float, float] | None:
+    """Return halves of the 95 % intervals of what fixed_and_read found, None where one of the two is zero.
+
+    ``errors`` are relative standard uncertainties of the times, ``own_u`` that of each drive's rate. They are carried
+    through the fit to first order (GUM 5.1.2, Eq. 10).
+    """
+    fixed, read = fit
+    if fixed <= 0 or read <= 0:
+        return None
+    rows = [(1 / seconds, 1 / (rate * seconds)) for seconds, rate in several]
+    aa, ab, bb = (math.fsum(x * y for x, y in pairs) for pairs in (
+        [(a, a) for a, _ in rows], rows, [(b, b) for _, b in rows]))  # fmt: skip
+    det = aa * bb - ab * ab
+    of_fixed = of_read = 0.0
+    for (a, b), u in zip(rows, errors, strict=True):
+        square = u**2 + (own_u * read * b) ** 2  # what a drive takes to read is as badly known as its rate
+        of_fixed += ((a * bb - b * ab) / det) ** 2 * square
+        of_read += ((b * aa - a * ab) / det) ** 2 * square
+    return _K * math.sqrt(of_fixed), _K * math.sqrt(of_read)
 
 
 def own_reads(known: Iterable[Observation]) -> dict[str, float]:

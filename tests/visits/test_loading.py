@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,7 +14,7 @@ from copytime.analysis.visits import between_visits
 from copytime.notes import Note, NoteKind
 from copytime.visits.comparing import compare_notes
 from copytime.visits.known_parts import turns
-from copytime.visits.loading import fixed_and_read, loadings, two_hosts
+from copytime.visits.loading import fit_halves, fixed_and_read, loadings, two_hosts
 from copytime.visits.noting import make_note
 from copytime.visits.reconciling import reconcile
 from tests.support.bench import READ
@@ -128,3 +131,25 @@ def test_media(medium: str, is_disk: bool | None) -> None:
     from tests.support.campaigns import part
 
     assert turns(part(KitKind.DRIVE, "X", medium=medium)) is is_disk
+
+
+@pytest.mark.parametrize("rates", [(1e9, 550e6, 540e6, 500e6, 120e6), (560e6, 540e6, 500e6, 310e6)])
+def test_the_margins_of_what_no_drive_shortens_hold(rates: tuple[float, ...]) -> None:
+    """95 % of made-up loads whose times err by 1.5 % and whose drives' rates by 2 % (GUM 5.1.2, Eq. 10)."""
+    rng = np.random.default_rng(3)
+    fixed, read, held = 14.5, 2.6e9, [0, 0]
+    for _ in range(2000):
+        times = [(fixed + read / rate) * math.exp(rng.normal(0, 0.015)) for rate in rates]
+        several = [(seconds, rate * math.exp(rng.normal(0, 0.02))) for seconds, rate in zip(times, rates, strict=True)]
+        found = fixed_and_read(several)
+        assert found is not None
+        halves = fit_halves(several, found, [0.015] * len(rates), 0.02)
+        assert halves is not None
+        held[0] += abs(found[0] - fixed) <= halves[0]
+        held[1] += abs(found[1] - read) <= halves[1]
+    print(f"held {held[0] / 2000:.1%} and {held[1] / 2000:.1%}")
+    assert all(0.93 <= each / 2000 <= 0.97 for each in held)
+
+
+def test_what_came_to_nothing_has_no_margin() -> None:
+    assert fit_halves([(30, 1e8), (30, 5e8), (30, 1e9)], (30.0, 0.0), [0.01] * 3, 0.02) is None

@@ -8,10 +8,10 @@ from copytime.analysis.reconciled import Loading, Reconciled
 from copytime.analysis.whole import Whole
 from copytime.notes import Note
 from copytime.records import Direction
-from copytime.report.advising import alike_words, disk_words
+from copytime.report.advising import alike_words, disk_words, fixed_words
 from copytime.report.whole.blocks import Block, Bullets, Column, Figure, Heading, Paragraph, Section, Table
 from copytime.report.whole.cells import NONE, interval_text, payload_text, share_text, through
-from copytime.units import significant, size_text, with_margin
+from copytime.units import size_text, with_margin
 
 __all__ = ["copies_section", "faults_section", "loads_section"]
 
@@ -125,10 +125,7 @@ def _loaded(one: Loading) -> Iterable[str]:
     if one.disk is not None:
         yield f"{where}: {disk_words(one.disk)}."
     if one.fixed_s is not None and one.read_bytes is not None:
-        yield (
-            f"{where}: about {significant(one.fixed_s, 3)} s of it no drive shortens; the rest is like reading "
-            f"{size_text(round(one.read_bytes))} from it."
-        )
+        yield f"{where}: {fixed_words(one.fixed_s, one.read_bytes, one.halves)}."
 
 
 def faults_section(whole: Whole) -> Section:
