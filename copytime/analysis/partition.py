@@ -14,7 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Noise", "Values", "evened", "noise", "partition", "smoothed"]
+from copytime.analysis.student import t_quantile
+
+__all__ = ["Noise", "Values", "evened", "half_width", "likeness", "noise", "partition", "smoothed"]
 
 Values = NDArray[np.float64]
 
@@ -29,6 +31,9 @@ _AROUND = 5
 
 #: A chunk in less than this share of the usual time came with another, after one that took longer than this many times.
 _AT_ONCE, _LATE = 0.5, 1.5
+
+#: So many values tell whether neighbours are alike; fewer than so many independent ones tell next to nothing.
+_TELLING, _FEWEST = 8, 2.5
 
 #: Values that are more like their neighbours than this are not noise about a level any more, but a path.
 _MOST_ALIKE = 0.9
@@ -132,6 +137,29 @@ def _likeness(ratio: float, k: int) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if math.fsum(middle**power for power in range(k)) < ratio else (low, middle)
     return low
+
+
+def likeness(rest: Values) -> float:
+    """Return the correlation of neighbours in what a level or a line leaves over, between 0 and the most that is noise.
+
+    What few values show of it is too small by about (1 + 4 r) / n, as their mean was fitted to them (Marriott and Pope,
+    Biometrika 41, 1954; from memory), which is put back.
+    """
+    count, squares = len(rest), float((rest * rest).sum())
+    if count < _TELLING or squares <= 0:
+        return 0.0
+    shown = float((rest[1:] * rest[:-1]).sum()) / squares
+    return min(_MOST_ALIKE, max(0.0, (count * shown + 1) / (count - 4)))
+
+
+def half_width(count: int, alike: float) -> float:
+    """Return half of the 95 % interval of a mean of ``count`` values, in standard deviations (n) that they have about it.
+
+    Neighbours that are ``alike`` are worth fewer independent ones, as many as there are degrees of freedom and one; and they
+    scatter less about their own mean than about the true one.
+    """
+    worth = max(count * (1 - alike) / (1 + alike), _FEWEST)
+    return t_quantile(0.975, worth - 1) / math.sqrt(worth) / math.sqrt(1 - 1 / worth)
 
 
 def evened(seconds: Values) -> Values:

@@ -18,8 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from copytime.analysis.partition import Noise, Values, evened, noise, partition, smoothed
-from copytime.analysis.student import t_quantile
+from copytime.analysis.partition import Noise, Values, evened, half_width, likeness, noise, partition, smoothed
 from copytime.analysis.trend import Line, joined
 from copytime.records import Trace
 
@@ -305,9 +304,8 @@ def _phase(chunk_bytes: int, seconds: Values, logs: Values, line: Line, heard: N
     rate = count * chunk_bytes / max(total, 1e-9)
     half = None
     if count > 2:
-        relative = float(np.std(took, ddof=1) / took.mean())
-        alike = math.sqrt((1 + heard.alike) / (1 - heard.alike))
-        half = t_quantile(0.975, count - 1) * relative * alike / math.sqrt(count)
+        relative = float(np.std(took) / took.mean())
+        half = relative * half_width(count, max(heard.alike, likeness(rest)))
     return Phase(
         from_bytes=line.start * chunk_bytes,
         to_bytes=line.end * chunk_bytes,
