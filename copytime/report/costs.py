@@ -40,14 +40,12 @@ def costs_text(one: Qualification) -> str | None:
     lines = []
     for direction, found in cost_models(one).items():
         halves = found.margins()
-        each = _ms(found.per_file) if halves is None else with_margin(found.per_file * 1e3, halves[0] * 1e3)
+        each = _each(found)
         about = f" ± {percent_text(halves[1] / found.per_byte)}" if halves is not None and found.per_byte else ""
         rate = f"{rate_text(found.rate)} MB/s" if math.isfinite(found.rate) else "no bound seen"
-        half = size_text(found.half_rate_bytes) if math.isfinite(found.half_rate_bytes) else "none"
-        lines.append(
-            f"{direction.value:<10}  each file costs {each} ms; ever larger files approach "
-            f"{rate}{about}; half of that at files of {half}"
-        )
+        told = 0 < found.half_rate_bytes < math.inf
+        half = f"half of that at files of {size_text(found.half_rate_bytes)}" if told else "where it is half of that cannot be told"
+        lines.append(f"{direction.value:<10}  {each}; ever larger files approach {rate}{about}; {half}")
         worst = max(found.residuals, key=abs)
         lines.append(f"            the model leaves {percent_text(found.spread)} over (standard deviation), at most "
                      f"{percent_text(abs(worst))}")  # fmt: skip
@@ -58,6 +56,15 @@ def costs_text(one: Qualification) -> str | None:
     return "\n".join(
         ["costs     time = a for each file + b for each byte, within what was measured and never past a drop", *lines]
     )
+
+
+def _each(found: CostModel) -> str:
+    """Say what a file costs; what lies at its bound of zero is not known to be nothing."""
+    halves = found.margins()
+    if not found.per_file:
+        return "no cost of a file by itself can be told"
+    each = _ms(found.per_file) if halves is None else with_margin(found.per_file * 1e3, halves[0] * 1e3)
+    return f"each file costs {each} ms"
 
 
 def _ms(seconds: float) -> str:
@@ -73,10 +80,10 @@ def cost_objects(one: Qualification) -> list[dict[str, Any]] | None:
             {
                 "direction": direction.value,
                 "per_file_seconds": found.per_file,
-                "per_file_margin_seconds": halves[0] if halves else None,
+                "per_file_margin_seconds": halves[0] if halves and found.per_file else None,
                 "asymptotic_mb_per_s": found.rate / 1e6 if math.isfinite(found.rate) else None,
                 "seconds_per_byte": found.per_byte,
-                "seconds_per_byte_margin": halves[1] if halves else None,
+                "seconds_per_byte_margin": halves[1] if halves and found.per_byte else None,
                 "half_rate_bytes": found.half_rate_bytes if math.isfinite(found.half_rate_bytes) else None,
                 "spread_percent": found.spread * 100,
                 "residuals_percent": [each * 100 for each in found.residuals],

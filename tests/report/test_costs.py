@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -89,3 +90,21 @@ def test_a_real_run(cli: Cli, tmp_path: Path) -> None:
         assert "costs     time" in cli("log", "show", document["id"]).stdout
     assert [path.name for path in tmp_path.iterdir() if path.name != "book"] == []
     assert json.loads(cli("tidy", "--json").stdout)["left_overs"] == []
+
+
+def test_a_cost_that_came_to_zero_is_not_known_to_be_none() -> None:
+    """Files that took less by themselves than any cost of a file allows: zero is the bound of the fit, without a margin."""
+    quick = entry(SEEN)
+    passes = tuple(
+        replace(one, elapsed_ns=round(one.payload_bytes / 200e6 * (0.5 + 0.1 * number) * 1e9))
+        for number, one in enumerate(quick.passes)
+    )
+    found = replace(quick, passes=passes)
+    assert cost_models(found)[Direction.TO_DRIVE].per_file == 0
+    text = costs_text(found) or ""
+    assert "no cost of a file by itself can be told" in text
+    assert "0 ms" not in text
+    assert "where it is half of that cannot be told" in text
+    (one,) = cost_objects(found) or ()
+    assert one["per_file_margin_seconds"] is None
+    assert one["seconds_per_byte_margin"] > 0
