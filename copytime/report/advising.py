@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
-from copytime.analysis.compare import MATTERS, Comparison, Outcome
+from copytime.analysis.compare import MATTERS, Comparison, Outcome, compare
 from copytime.analysis.reconciled import Buying, Gain, Loading, Reconciled, Reconciliation
 from copytime.records import Direction
 from copytime.safetext import plain
@@ -23,7 +23,7 @@ def _name(text: str) -> str:
 
 
 def asymmetries(found: Reconciliation) -> list[str]:
-    """Say where a chain is clearly faster one way than the other, and what sets the pace in the slower one."""
+    """Say where a chain is faster one way than the other by more than what matters, and who sets the pace in the slower."""
     chains: dict[tuple[object, ...], dict[Direction, Reconciled]] = defaultdict(dict)
     for one in found.results:
         note = one.note
@@ -36,9 +36,10 @@ def asymmetries(found: Reconciliation) -> list[str]:
         if len(both) < 2:
             continue
         slow, fast = sorted(both.values(), key=lambda one: one.rate)
-        if fast.low <= slow.high:
-            continue
         judgement = slow.judgement
+        apart = compare(judgement.observation.estimate, fast.judgement.observation.estimate)
+        if apart.low < MATTERS:
+            continue
         who = " and ".join(_name(part.name) for part in judgement.suspects) or "nothing that is known"
         why = f"there {who} {'works' if len(judgement.suspects) == 1 else 'work'} in turn" if judgement.in_turn else (
             f"there {_name(judgement.pace_setter.name)} sets the pace ({judgement.certainty})"
@@ -46,7 +47,7 @@ def asymmetries(found: Reconciliation) -> list[str]:
         )  # fmt: skip
         drive, host = _name(slow.note.drive or ""), _name(slow.note.host or "")
         said.append(
-            f"{drive} at {host} is {significant(fast.rate / slow.rate, 3)} times as fast "
+            f"{drive} at {host} is {with_margin(1 + apart.difference, apart.high - apart.difference)} times as fast "
             f"{fast.note.direction} as {slow.note.direction}: {why}."
         )
     return said

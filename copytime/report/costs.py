@@ -44,7 +44,11 @@ def costs_text(one: Qualification) -> str | None:
         about = f" ± {percent_text(halves[1] / found.per_byte)}" if halves is not None and found.per_byte else ""
         rate = f"{rate_text(found.rate)} MB/s" if math.isfinite(found.rate) else "no bound seen"
         told = 0 < found.half_rate_bytes < math.inf
-        half = f"half of that at files of {size_text(found.half_rate_bytes)}" if told else "where it is half of that cannot be told"
+        half = (
+            f"half of that at files of {size_text(found.half_rate_bytes)}"
+            if told
+            else "where it is half of that cannot be told"
+        )
         lines.append(f"{direction.value:<10}  {each}; ever larger files approach {rate}{about}; {half}")
         worst = max(found.residuals, key=abs)
         lines.append(f"            the model leaves {percent_text(found.spread)} over (standard deviation), at most "

@@ -16,7 +16,7 @@ from copytime.analysis.reconciled import Reconciliation
 from copytime.analysis.settling import best_test
 from copytime.notes import KitItem
 from copytime.records import Direction
-from copytime.report.advising import advice_lines
+from copytime.report.advising import advice_lines, asymmetries
 from copytime.report.layout import command_lines
 from copytime.report.reconciliations import explained, finding_lines, overturning_lines, reconciliation_text
 from copytime.visits.reconciling import reconcile
@@ -118,3 +118,18 @@ def test_drives_that_nothing_tells_apart_are_not_called_equal() -> None:
     assert "slower than the best: Slipway 2T" in lines
     for claim in ("as fast as", "equal", "the same", "alike"):
         assert claim not in lines
+
+
+def test_two_directions_are_set_against_each_other_with_a_margin() -> None:
+    """Ratio and interval by Welch on logarithms (GUM 5.1.2 for the ratio): one whose interval reaches 3 % is left out."""
+
+    def said(back: str) -> list[str]:
+        both = [
+            copies("Quayside One", Direction.TO_DRIVE, "13:37.0", "13:37.4", "13:36.8"),
+            copies("Quayside One", Direction.FROM_DRIVE, back, back),
+        ]
+        return asymmetries(reconcile(both))
+
+    (line,) = said("6:48.5")
+    assert re.search(r"Quayside One at Harbour 4 is 2\.00 ± 0\.1\d times as fast from-drive as to-drive", line), line
+    assert said("12:50.0") == [], "6 % apart, and days may differ by as much"
