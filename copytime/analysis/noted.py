@@ -131,8 +131,9 @@ class TimedRate(NamedTuple):
         if all(math.isinf(one.df) for one in self.components):  # nothing was estimated from few values
             return whole
         alone = list(self._by_kind.values())
-        if self.log_sd:
-            alone.append(Margin(self.log_sd / math.sqrt(self.repeats), self.repeats - 1, "repeats"))
+        if self.log_sd is not None:  # repeats that agree to the last digit agree no better than it tells
+            sd = math.hypot(self.log_sd, *(one.u for one in self.components if one.name == "resolution"))
+            alone.append(Margin(sd / math.sqrt(self.repeats), self.repeats - 1, "repeats"))
         widest = max(one.half() for one in alone)
         return whole._replace(u=whole.u * max(1.0, widest / whole.half()))  # as wide, and no less than the parts together
 
