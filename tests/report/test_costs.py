@@ -105,6 +105,8 @@ def test_a_cost_that_came_to_zero_is_not_known_to_be_none() -> None:
     assert "no cost of a file by itself can be told" in text
     assert "0 ms" not in text
     assert "where it is half of that cannot be told" in text
-    (one,) = cost_objects(found) or ()
+    objects = cost_objects(found)
+    assert objects is not None
+    (one,) = objects
     assert one["per_file_margin_seconds"] is None
     assert one["seconds_per_byte_margin"] > 0
