@@ -54,7 +54,8 @@ class Comparison:
     """How the second figure differs from the first.
 
     ``difference`` is the rate of the second over that of the first, minus 1 (+0.05: five percent faster); ``low`` and
-    ``high`` its 95 % interval. ``detectable`` is the smallest difference that these data could show. ``repeats_needed`` is
+    ``high`` its 95 % interval, ``near`` the 90 % one, which is what two one-sided tests at 95 % take to show sameness.
+    ``detectable`` is the smallest difference that these data could show. ``repeats_needed`` is
     how many repeats each side would need in all to settle it, None where it is settled or where repeats alone would not.
     """
 
@@ -66,6 +67,7 @@ class Comparison:
     matters: float
     repeats_needed: int | None
     rests_on: str
+    near: tuple[float, float] = (-math.inf, math.inf)
 
     @property
     def signed(self) -> str:
@@ -78,6 +80,13 @@ class Comparison:
         high = f"{_signed(self.high)}" if self.high <= _BEYOND else f"more than {_BEYOND * 100:+.0f}"
         return f"{_signed(self.low)} to {high}"
 
+    @property
+    def _within(self) -> str:
+        """The interval, and where it reaches further than what matters the one that does not, by which sameness is shown."""
+        if max(self.high, -self.low) <= self.matters:
+            return f"{self.interval} %"
+        return f"{self.interval} %; with 90 %, which this takes, {_signed(self.near[0])} to {_signed(self.near[1])} %"
+
     def sentence(self) -> str:
         """Say it for people."""
         size = f"{abs(self.difference) * 100:.1f} %"
@@ -87,9 +96,9 @@ class Comparison:
         if self.outcome is Outcome.DIFFERS:
             return f"differs: {size} ({interval})"
         if self.outcome is Outcome.DIFFERS_LITTLE:
-            return f"differs, but by less than the {self.matters * 100:g} % that matter: {size} ({interval})"
+            return f"differs, but by less than the {self.matters * 100:g} % that matter: {size} ({self._within})"
         if self.outcome is Outcome.SAME:
-            return f"the same within the {self.matters * 100:g} % that matter ({interval})"
+            return f"the same within the {self.matters * 100:g} % that matter ({self._within})"
         more = f"; {self.repeats_needed} repeats on each side would settle it" if self.repeats_needed else ""
         return (
             f"within the margin of error: {size} ({interval}; this many runs cannot show less than about "
@@ -112,7 +121,7 @@ def compare(
     """
     delta = first.log_mean - second.log_mean  # less time per byte is more rate
     margin = difference_margin(first, second)
-    half = margin.half(confidence)
+    half, one_sided = margin.half(confidence), margin.half(1 - 2 * (1 - confidence))
     outcome = _judge(delta, margin, matters, confidence)
     return Comparison(
         outcome=outcome,
@@ -125,6 +134,7 @@ def compare(
         if outcome is Outcome.CANNOT_TELL
         else None,
         rests_on=rests_on or margin.covers,
+        near=(math.expm1(delta - one_sided), math.expm1(delta + one_sided)),
     )
 
 
