@@ -227,7 +227,7 @@ def _limit(axes: Axes, sheet: Sheet, limit: Limit) -> None:
     for first, last in _stretches(limit.rows):
         if limit.low is not None and limit.high is not None:
             box = Rectangle((limit.low, first - 0.5), limit.high - limit.low, last - first + 1, gid="cap-margin")
-            box.set(facecolor=mark, alpha=0.28, linewidth=0, zorder=2.5)
+            box.set(**sheet.shade(mark, 0.28), zorder=2.5)
             axes.add_patch(box)
         axes.plot(
             (limit.value, limit.value), (first - 0.5, last + 0.5), color=mark, linewidth=sheet.points(3.5 * f),
@@ -284,9 +284,7 @@ def _ceiling_sign(sheet: Sheet, x: float, y: float, width: float, height: float)
 
 
 def _cap_sign(sheet: Sheet, x: float, y: float, width: float, height: float) -> None:
-    sheet.over.add_patch(
-        Rectangle((x + 6, y - 2), width - 12, height + 4, facecolor=sheet.palette.mark, alpha=0.28, linewidth=0)
-    )
+    sheet.over.add_patch(Rectangle((x + 6, y - 2), width - 12, height + 4, **sheet.shade(sheet.palette.mark, 0.28)))
     sheet.line((x + width / 2, x + width / 2), (y - 2, y + height + 2), sheet.palette.mark, 3.5, (0, (2.2, 1.2)))
 
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
@@ -156,6 +157,10 @@ class Sheet:
                 colour = self.palette.mark if one.strong else self.palette.quiet
                 self.text(at, y, one.words, "key", colour=colour, bold=one.strong, room=self.width - at - 14 * f)
                 x += self._key_width(one)
+
+    def shade(self, colour: str, opacity: float) -> dict[str, Any]:
+        """Return how an area is painted that shows what lies behind it, with an edge that stands out by itself."""
+        return {"facecolor": to_rgba(colour, opacity), "edgecolor": colour, "linewidth": self.points(1.2 * self.factor)}
 
     def swatch(self, series: int, x: float, y: float, width: float, height: float) -> None:
         """Draw the sign of a series."""
