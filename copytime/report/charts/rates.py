@@ -10,6 +10,7 @@ from copytime.analysis.shared import SharedPart
 from copytime.analysis.whole import Whole
 from copytime.links import find_link
 from copytime.records import Direction, Workload
+from copytime.report.charts.first_rows import first_rows
 from copytime.report.charts.model import Bar, Limit, NamedChart, Panel, Row, RowsChart
 from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 from copytime.units import rate_text
@@ -26,7 +27,7 @@ def rates_charts(whole: Whole) -> Iterator[NamedChart]:
         seen = [one for one in whole.found.known if one.workload is workload and not one.rated and visits & set(one.visits)]
         if not seen:
             continue
-        chart = _chart(whole, seen, f"{words} on the PC")
+        chart = first_rows(_chart(whole, seen, f"{words} on the PC"))
         name = "rates" if workload is Workload.LARGE else "rates-small"
         yield NamedChart(name, chart.title, _alt(chart), chart)
 
@@ -122,4 +123,4 @@ def _alt(chart: RowsChart) -> str:
         ]
         said.append(f"{begun(panel.title)}, in MB/s: {listed(values)}.")
         said += [f"In MB/s, {limit.words}." for limit in panel.limits]
-    return " ".join([f"{chart.title}, by drive in both directions.", *said])
+    return " ".join([f"{chart.title}, by drive in both directions.", *said, *(f"{begun(one)}." for one in chart.remarks)])

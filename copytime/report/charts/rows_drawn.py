@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
@@ -180,7 +182,7 @@ def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
 def _bar(axes: Axes, sheet: Sheet, bar: Bar, series: int, middle: float, deep: float) -> None:
     f, palette = sheet.factor, sheet.palette
     colour = palette.series[series % len(palette.series)]
-    axes.add_patch(
+    axes.add_artist(
         Rectangle(
             (0, middle - deep / 2),
             bar.value,
@@ -195,18 +197,13 @@ def _bar(axes: Axes, sheet: Sheet, bar: Bar, series: int, middle: float, deep: f
     )
     if bar.low is None or bar.high is None:
         return
+    above, below, apart = middle - deep * 0.27, middle + deep * 0.27, math.nan
+    xs = (bar.low, bar.high, apart, bar.low, bar.low, apart, bar.high, bar.high)
+    ys = (middle, middle, apart, above, below, apart, above, below)
     for colour, wide in ((palette.paper, 7), (palette.ink, 3.5)):  # a rim, so that it shows on the bar as well
-        axes.plot(
-            (bar.low, bar.high), (middle, middle), color=colour, linewidth=sheet.points(wide * f), solid_capstyle="butt",
-            gid="whisker",
-        )  # fmt: skip
-        for end in (bar.low, bar.high):
-            axes.plot(
-                (end, end),
-                (middle - deep * 0.27, middle + deep * 0.27),
-                color=colour,
-                linewidth=sheet.points((wide - 0.8) * f),
-            )
+        axes.add_artist(
+            Line2D(xs, ys, color=colour, linewidth=sheet.points(wide * f), solid_capstyle="projecting", gid="whisker")
+        )
 
 
 def _value(sheet: Sheet, plan: _Plan, bar: Bar, left: float, middle: float) -> None:
@@ -215,9 +212,11 @@ def _value(sheet: Sheet, plan: _Plan, bar: Bar, left: float, middle: float) -> N
 
 
 def _ceiling(axes: Axes, sheet: Sheet, ceiling: float, middle: float, deep: float) -> None:
-    axes.plot(
-        (ceiling, ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
-        linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
+    axes.add_artist(
+        Line2D(
+            (ceiling, ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
+            linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
+        )
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ Only this package imports matplotlib, and only when something is drawn; no windo
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
@@ -33,6 +34,7 @@ _DPI = 100
 _RENDERER: Any = cast(Any, RendererAgg)(1, 1, _DPI)
 
 
+@functools.lru_cache(maxsize=4096)
 def text_width(text: str, pixels: float, *, bold: bool = False) -> float:
     """Return how wide a text is drawn, in pixels."""
     font = FontProperties(family=FONT, size=pixels * 72 / _DPI, weight="bold" if bold else "normal")
