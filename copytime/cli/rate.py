@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from copytime.cli.common import command, json_option, json_text
+from copytime.cli.common import command, deliver_lines, json_option, json_text
 from copytime.cli.voice import answer, say_note
 from copytime.errors import ExitCode, InputError
 
@@ -69,7 +69,7 @@ def rate(
     if as_json:
         answer(json_text(rate_document(_now(), amount, durations, found, binary, meant)))
     else:
-        answer(rate_lines(amount, durations, found, binary, same_copy=same_copy))
+        deliver_lines(rate_lines(amount, durations, found, binary, same_copy=same_copy), None)
     if found.timing_s > 0.1 * found.seconds:
         say_note("this copy is too short for how it was timed: the margin is more than a fifth of the rate")
     return ExitCode.DONE
@@ -116,7 +116,7 @@ def _at(given: str, times: tuple[str, ...], at_rate: str, gb: object, *, as_json
             )
         )
     else:
-        answer(said)
+        deliver_lines(said, None)
     return ExitCode.DONE
 
 
