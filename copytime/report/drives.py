@@ -37,7 +37,7 @@ def drives_text(drives: Sequence[dict[str, Any]], *, details: bool = False, widt
 
     A ``width`` of None leaves a drive a line; else a table that is wider goes on below, led by the devices again.
     """
-    headers = ("device", "model", "size", "medium", "link", "MB/s at most", "mounted at", "free")
+    headers = ("device", "model", "capacity", "medium", "link", "ceiling MB/s", "mounted at", "free")
     rows = [
         (
             plain(one["device"], limit=30),
@@ -145,4 +145,4 @@ def drives_csv(drives: Iterable[dict[str, Any]]) -> str:
         cells.append("; ".join(str(each["free_bytes"]) for each in one["mounts"] if "free_bytes" in each))
         cells.append(plain(" ".join(one["warnings"]), limit=8192))
         rows.append(cells)
-    return csv_text((*keys, "mounts", "free_bytes", "warnings"), rows)
+    return csv_text((*keys, "mounted_at", "free_bytes", "warnings"), rows)

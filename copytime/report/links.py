@@ -13,13 +13,13 @@ from copytime.units import percent_text, significant
 
 __all__ = ["derivation_text", "links_csv", "links_document", "links_text"]
 
-_COLUMNS = ("link", "Gb/s", "lanes", "coding", "raw", "ceiling", "practical", "at ceiling", "not the link", "power")
+_COLUMNS = ("link", "Gb/s", "lanes", "coding", "raw", "ceiling", "practical", "at ceiling", "excluded", "power")
 
 #: What the columns say, broken at this width where no terminal asks for another.
 _NOTE = (
     "Rates in MB/s of 10^6 bytes in one direction. raw: after coding; ceiling: after framing, the bound of any copy; "
-    "practical: the standard's own figure, where it gives one. From 'at ceiling' on the link sets the pace; below "
-    "'not the link' it does not (both common practice, no source; a tunnel's share tells nothing)."
+    "practical: the standard's own figure, where it gives one. From 'at ceiling' on the link sets the pace; "
+    "where it is 'excluded' it does not (both common practice, no source; a tunnel's share tells nothing)."
 )
 _WIDTH = 114
 
@@ -170,7 +170,7 @@ def links_csv(links: Iterable[Link]) -> str:
         "source",
     )
     rows = [[_cell(link_object(link)[key]) for key in keys] for link in links]
-    return csv_text(keys, rows)
+    return csv_text(("link", *keys[1:]), rows)
 
 
 def _cell(value: Any) -> str:

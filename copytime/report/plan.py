@@ -188,7 +188,7 @@ def _day(one: RunSheet, day: Day, width: int) -> list[str]:
                 _before(run, same=same),
             )
         )
-    headers = ("run", "at", "drive", *(("through",) if through else ()), "what", "takes", "before it")
+    headers = ("run", "at", "drive", *(("bridge",) if through else ()), "what", "takes", "before it")
     return [
         *lines,
         narrowed(
