@@ -12,7 +12,7 @@ from copytime.analysis.whole import Whole
 from copytime.records import Direction
 from copytime.report.charts.first_rows import first_rows
 from copytime.report.charts.model import Bar, NamedChart, Panel, Row, RowsChart
-from copytime.report.charts.rates import MB, caps_of
+from copytime.report.charts.rates import MB, VISITS, caps_of
 from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 
 __all__ = ["console_charts"]
@@ -68,7 +68,7 @@ def _chart(whole: Whole, host: str, here: Sequence[Reconciled]) -> RowsChart:
         panels=panels,
         rows=tuple(rows),
         better="longer is faster",
-        remarks=(*_other_ways(here), *whole.found.remarks),
+        remarks=(VISITS, *_other_ways(here), *whole.found.remarks),
         invented=whole.invented,
     )
 
@@ -108,7 +108,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
         value=one.rate / MB,
         low=one.low / MB,
         high=one.high / MB,
-        text=rate_bar_text(one.rate, one.low, one.high),
+        text=rate_bar_text(one.rate, one.low, one.high, count=one.visits),
         doubted=bool(one.doubts),
         ceiling=one.ceiling / MB if one.ceiling else None,
     )
@@ -121,7 +121,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
         value=own.rate / MB,
         low=low / MB,
         high=high / MB,
-        text=rate_bar_text(own.rate, low, high) + more,
+        text=rate_bar_text(own.rate, low, high, count=0 if own.rated else len(set(own.visits))) + more,
         doubted=own.rated,
     )
     return here, elsewhere

@@ -68,7 +68,7 @@ def _chart(
     remarks = [f"{bounds} noted as a bound or an approximation {'is' if bounds == 1 else 'are'} left out"] if bounds else []
     return HistoryChart(
         title=f"{named(drive, 40)}: every visit",
-        subtitle="large files on the PC, and copies noted by hand; 95 % margins",
+        subtitle="large files on the PC, and copies noted by hand",
         days=tuple(days),
         panels=tuple(Panel(title=WAY[way], axis=AXIS[way]) for way in Direction),
         tracks=tuple(

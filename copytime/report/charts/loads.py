@@ -50,12 +50,13 @@ def _chart(whole: Whole, scene: str, state: str | None, hosts: Sequence[Loading]
         panels=tuple(Panel(title=f"at {named(one.host, 40)}", axis="seconds, from the drive") for one in hosts),
         rows=tuple(rows),
         better="shorter is faster",
+        remarks=("in brackets: the number of repeats",),
         invented=whole.invented,
     )
 
 
 def _bar(one: Loaded) -> Bar:
-    text = seconds_text(one.seconds, one.low, one.high)
+    text = seconds_text(one.seconds, one.low, one.high, count=one.repeats)
     return Bar(value=one.seconds, low=one.low, high=one.high, text=text)
 
 

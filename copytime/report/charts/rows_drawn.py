@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator
 from copytime.errors import InputError
 from copytime.report.charts.model import Bar, Limit, Row, RowsChart
 from copytime.report.charts.palette import HATCHES, Palette
-from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width
+from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width, told_apart
 
 __all__ = ["draw_rows"]
 
@@ -66,13 +66,13 @@ def draw_rows(
     plan = _plan(chart, trial, height, len(keys))
     sheet = Sheet(width, plan.height, palette, factor=factor, halo=halo)
     sheet.head(chart.title, chart.subtitle)
-    for number, row in enumerate(chart.rows):
+    room, shrink = plan.left - 28 * factor - 16 * factor, plan.shrink
+    names = [_named(row, cramped=plan.row < _CRAMPED * factor) for row in chart.rows]
+    labels = told_apart([label for label, _ in names], sheet.size("label") * shrink, room, bold=True)
+    for number, (label, (_, more)) in enumerate(zip(labels, names, strict=True)):
         middle = plan.head + (number + 0.5) * plan.row
-        room = plan.left - 28 * factor - 16 * factor
         x = plan.left - 16 * factor
-        label, more = _named(row, cramped=plan.row < _CRAMPED * factor)
         apart = min(13 * factor, plan.row * 0.24) if more else 0.0
-        shrink = plan.shrink
         sheet.text(x, middle - apart, label, "label", bold=True, align="right", shrink=shrink, room=room)
         if more:
             sheet.text(x, middle + apart, more, "more", colour=palette.quiet, align="right", shrink=shrink, room=room)
@@ -149,7 +149,7 @@ def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
     axes.set_xlim(0, plan.top)
     axes.set_ylim(len(chart.rows) - 0.5, -0.5)
     axes.set_yticks([])
-    axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(wide // (95 * f))), min_n_ticks=2))
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(wide // (72 * f))), min_n_ticks=2))
     axes.grid(axis="x", color=palette.grid, linewidth=sheet.points(1.5 * f))
     sheet.text(left, 96 * f + 20 * f, panel.title, "panel", bold=True, room=plan.panel)
     for at, limit in enumerate(panel.limits):

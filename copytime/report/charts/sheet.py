@@ -22,7 +22,7 @@ from matplotlib.patheffects import withStroke
 from copytime.report.charts.palette import HATCHES, Palette
 from copytime.safetext import shorten
 
-__all__ = ["FONT", "INVENTED", "Key", "Sheet", "text_width"]
+__all__ = ["FONT", "INVENTED", "Key", "Sheet", "text_width", "told_apart"]
 
 #: The typeface that matplotlib brings along, so that pictures are the same everywhere.
 FONT = "DejaVu Sans"
@@ -197,3 +197,22 @@ def fitted(words: str, pixels: float, room: float, *, bold: bool = False) -> str
         else:
             high = middle - 1
     return shorten(words, max(4, low))
+
+
+def told_apart(names: Sequence[str], pixels: float, room: float, *, bold: bool = False) -> list[str]:
+    """Cut names so that they fit into ``room`` pixels; those that would then be alike are cut in their middle instead."""
+    cut = {name: fitted(name, pixels, room, bold=bold) for name in names}
+    for name, short in list(cut.items()):
+        if list(cut.values()).count(short) > 1:
+            cut[name] = _ends(name, pixels, room, bold=bold)
+    return [cut[name] for name in names]
+
+
+def _ends(words: str, pixels: float, room: float, *, bold: bool) -> str:
+    """Leave out as little of the middle of a text as it takes to fit it; a third of what is kept is its beginning."""
+    for kept in range(len(words) - 3, 5, -1):
+        begin = kept // 3
+        short = f"{words[:begin].rstrip()}...{words[len(words) - kept + begin :].lstrip()}"
+        if text_width(short, pixels, bold=bold) <= room:
+            return short
+    return fitted(words, pixels, room, bold=bold)

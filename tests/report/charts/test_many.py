@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -14,10 +15,13 @@ from copytime.report.charts.drawing import drawn
 from copytime.report.charts.first_rows import MOST_ROWS, first_rows
 from copytime.report.charts.history import history_charts
 from copytime.report.charts.model import Limit, RowsChart
+from copytime.report.charts.sheet import text_width, told_apart
 from tests.bench.reconcile import many
 from tests.report.charts.test_drawn import rows_chart
-from tests.report.whole.made import whole_on
-from tests.support.logbooks import write_book
+from tests.report.whole.made import demo_report, whole_on
+from tests.support.bench import WRITE
+from tests.support.campaigns import copies
+from tests.support.logbooks import a_visit, write_book
 
 #: More than a picture holds.
 DRIVES = MOST_ROWS + 30
@@ -98,3 +102,44 @@ def test_a_history_looks_at_its_own_drive_alone(crowd: Whole, monkeypatch: pytes
     timed, measured = Counted(crowd.timed), Counted(crowd.measured)
     assert len(list(history_charts(replace(crowd, timed=timed, measured=measured)))) == DRIVES  # type: ignore[arg-type]  # reason: a tuple that counts
     assert looked <= 5
+
+
+def test_names_that_are_cut_alike_are_told_apart() -> None:
+    """Of two editions of one long name both were cut to the same words."""
+    names = [f"Lantern Quay Wandering Library Drive, {which} Edition" for which in ("First", "Second")]
+    for room in (160.0, 220.0):
+        cut = told_apart(names, 20, room, bold=True)
+        assert len(set(cut)) == 2
+        assert all(text_width(one, 20, bold=True) <= room for one in cut)
+        assert all("..." in one for one in cut)
+    assert told_apart(["Gull", "Gull", names[0]], 20, 500, bold=True)[:2] == ["Gull", "Gull"]
+
+
+def test_a_figure_says_on_how_many_visits_it_rests(tmp_path: Path) -> None:
+    """So the reader sees which bar is a single try: the tables of a report had it, its pictures had not."""
+    book = write_book(
+        tmp_path / "book.sqlite",
+        noted=[copies("Gull", WRITE, "8:20", host="Harbour 4", made=f"2026-11-0{day}") for day in (1, 2, 3)],
+        visits=[a_visit("Gull", 1, 300, 320), a_visit("Gull", 2, 303, 321)],
+    )
+    found = {one.name: one for one in charts_of(whole_on(book))}
+    for name, counts in (("rates", {2}), ("console-1", {3, 2})):
+        chart = found[name].chart
+        assert isinstance(chart, RowsChart)
+        texts = [bar.text for row in chart.rows for several in row.bars for bar in several if bar is not None]
+        assert {int(text.partition("(")[2].partition(")")[0]) for text in texts} == counts
+        assert "in brackets: the number of visits" in chart.remarks
+        assert "In brackets: the number of visits." in found[name].alt
+
+
+def test_a_cap_has_its_unit(tmp_path: Path) -> None:
+    demo_report(tmp_path)
+    words = [
+        limit.words
+        for one in charts_of(whole_on(tmp_path / "lantern-quay.sqlite"))
+        if isinstance(one.chart, RowsChart)
+        for panel in one.chart.panels
+        for limit in panel.limits
+    ]
+    assert words
+    assert all(" MB/s (" in one for one in words)
