@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -39,6 +40,7 @@ def main() -> None:
     )
     parser.add_argument("--folder", type=Path, help="a folder on the drive to use instead of a new loop drive")
     parser.add_argument("--file-system", default="ext4", help="of the loop drive")
+    parser.add_argument("--limit-mb", type=int, help="hold the loop drive of large and small to so many MB/s")
     parser.add_argument("--size-mb", type=int, default=2000, help="large payload in MB")
     parser.add_argument("--files", type=int, action="append", help="small files; may be given several times")
     parser.add_argument("--workers", type=int, action="append", help="small files at once; may be given several times")
@@ -52,6 +54,8 @@ def main() -> None:
     if not set(DRIVES) & set(asked.what):
         return
     if asked.folder is not None:
+        if asked.limit_mb is not None:
+            raise SystemExit("--limit-mb holds back the loop drive that is made here; leave --folder out")
         run(asked, asked.folder)
         return
     why = why_not(asked.file_system)
@@ -72,7 +76,8 @@ def main() -> None:
     ):
         work = drive.mount / "bench"
         work.mkdir()
-        run(asked, work)
+        with contextlib.nullcontext() if asked.limit_mb is None else overhead.held_to(drive.number, asked.limit_mb):
+            run(asked, work)
 
 
 def run(asked: argparse.Namespace, folder: Path) -> None:

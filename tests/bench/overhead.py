@@ -1,5 +1,7 @@
 """What the instrument costs inside the clock: progress, looks at the page cache and spot checks, each left out in turn.
 
+First what each part takes of a pass, added up (see bench.parts), then passes with and without it, in turn.
+
 On two drives. One is a file in memory, on which every microsecond shows and nothing else holds still; the other is the same
 under the kernel's limit, as fast as a good drive on a 5 Gb/s link, where a cost shows that no waiting hides. What stands
 outside the clock - counters, the full verification, the logbook - costs a pass nothing and is not in it.
@@ -7,11 +9,11 @@ outside the clock - counters, the full verification, the logbook - costs a pass 
 
 from __future__ import annotations
 
+import contextlib
 import math
 import statistics
 import tempfile
-import timeit
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from unittest import mock
@@ -20,13 +22,14 @@ from copytime import Direction, Options, Progress, qualify
 from copytime.analysis.student import t_quantile
 from copytime.engine.residency import CacheWatch
 from tests.bench.pairs import show
+from tests.bench.parts import added_up
 from tests.support.drives import Throttle, loop_drive
 
 __all__ = ["bench"]
 
 SIZE, FILES = 1_000_000_000, 3000
 
-#: The limit of the second drive: MB/s and requests per second.
+#: The limit of the second drive in MB/s, and the requests per second of any that is held back.
 LIMIT_MB, LIMIT_IOPS = 400, 20_000
 
 
@@ -36,19 +39,26 @@ def bench(rounds: int = 15) -> None:
         tempfile.TemporaryDirectory(prefix="copytime-bench-", dir="/dev/shm") as home,
         loop_drive(Path(home), "ext4", 2200) as drive,
     ):
-        _compare("a drive in memory", drive.mount, rounds)
-        throttle = Throttle()
-        try:
-            rate = LIMIT_MB * 10**6
-            throttle.limit(drive.number, read=rate, write=rate, read_iops=LIMIT_IOPS, write_iops=LIMIT_IOPS)
-            with throttle.hold():
-                _compare(f"the same, limited to {LIMIT_MB} MB/s", drive.mount, max(5, rounds // 3))
-        finally:
-            throttle.remove()
-    stamps = timeit.timeit(
-        "log.append((clock(), clock()))", "import time; log = []; clock = time.perf_counter_ns", number=10**6
-    )
-    print(f"\ntrace: {stamps * 1000:.0f} ns for each block or file")
+        memory, limited = "a drive in memory", f"the same, limited to {LIMIT_MB} MB/s"
+        options = Options(large=SIZE, small=FILES, repeats=1)
+        added_up(memory, drive.mount, options, rounds)
+        with held_to(drive.number, LIMIT_MB):
+            added_up(limited, drive.mount, options, rounds)
+            _compare(limited, drive.mount, max(5, rounds // 3))
+        _compare(memory, drive.mount, rounds)
+
+
+@contextlib.contextmanager
+def held_to(number: str, limit_mb: int) -> Iterator[None]:
+    """Hold a drive to a rate, the kernel's own writers included, and to as many requests a second as a good one takes."""
+    throttle = Throttle(everybody=True)
+    try:
+        rate = limit_mb * 10**6
+        throttle.limit(number, read=rate, write=rate, read_iops=LIMIT_IOPS, write_iops=LIMIT_IOPS)
+        with throttle.hold():
+            yield
+    finally:
+        throttle.remove()
 
 
 def _compare(what: str, folder: Path, rounds: int) -> None:

@@ -4,6 +4,7 @@ Runs as a program: ``python -m tests.support.fuse_drive MOUNT BACKING CONTROL``.
 a JSON file that may change at any time:
 
 read_rate, write_rate   bytes per second, kept by a debt clock: each request is due bytes / rate after the last
+rests                   true: the drive rests between files, so that a late request of another one is no longer in time
 drop                    [bytes written, new write rate]: the fast phase ends there
 write_error, read_error [bytes, errno]: the request that crosses this many bytes comes back short, the next one fails
 short_read, short_write [bytes, count]: the request that crosses moves only so many bytes, once
@@ -64,6 +65,7 @@ def serve(mount: str, backing: str, control: str) -> None:
             self.orders_time = 0
             self.free_at = {"read": 0.0, "write": 0.0}
             self.moved = {"read": 0, "write": 0}
+            self.last = {"read": -1, "write": -1}
             self.done: set[str] = set()
 
         def order(self, name: str) -> Any:
@@ -86,7 +88,7 @@ def serve(mount: str, backing: str, control: str) -> None:
         def place(self, path: str) -> str:
             return os.path.join(backing, path.lstrip("/"))
 
-        def pay(self, what: str, size: int) -> None:
+        def pay(self, what: str, size: int, fh: int) -> None:
             while self.order("hang"):
                 time.sleep(0.05)  # reason: a drive that does not answer
             rate = self.order(f"{what}_rate")
@@ -99,7 +101,9 @@ def serve(mount: str, backing: str, control: str) -> None:
                     return
                 now = time.monotonic()
                 late = now - self.free_at[what]  # a request that comes a little late finds the drive still turning
-                self.free_at[what] = (self.free_at[what] if late < 0.05 else now) + size / rate
+                in_time = late < 0.05 and (fh == self.last[what] or not self.order("rests"))
+                self.free_at[what] = (self.free_at[what] if in_time or late < 0 else now) + size / rate
+                self.last[what] = fh
                 wait = self.free_at[what] - now
             time.sleep(max(0.0, wait))  # reason: this is the drive's speed
 
@@ -152,7 +156,7 @@ def serve(mount: str, backing: str, control: str) -> None:
             short = self.once("short_read", "read", size)
             if short:
                 size = min(size, int(short[1]))
-            self.pay("read", size)
+            self.pay("read", size, fh)
             data = os.pread(fh, size, offset)
             flip = self.order("flip")
             here = flip and (self.order("flip_in") or "large") in path and offset <= flip[0] < offset + len(data)
@@ -170,7 +174,7 @@ def serve(mount: str, backing: str, control: str) -> None:
             stall = self.once("stall", "write")
             if stall:
                 time.sleep(stall[1])  # reason: one pause is what was ordered
-            self.pay("write", size)
+            self.pay("write", size, fh)
             return os.pwrite(fh, data[:size], offset)
 
         def truncate(self, path: str, length: int, fh: int | None = None) -> None:
