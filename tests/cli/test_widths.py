@@ -64,6 +64,31 @@ def test_an_answer_fits_its_terminal(
     assert [line for line in shown if len(line) > room] == []
 
 
+@pytest.mark.parametrize("columns", [80, 60])
+def test_a_note_fits_its_terminal(cli: Cli, monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
+    monkeypatch.delenv("COLUMNS", raising=False)
+    long = "Quayside Number One With A Long Name"
+    chain = (
+        "--drive",
+        long,
+        "--host",
+        "Harbour 4 Upstairs",
+        "--bridge",
+        "Ferrybox",
+        "--cable",
+        "short blue",
+        "--port",
+        "rear",
+    )
+    said = on_a_terminal(columns, "note", "copy", "to-drive", "102GB", "13:37", "13:41", *chain, "--remark", f"as {long} is")
+    identity = next(line.split()[1] for line in said if line.startswith("id "))
+    for shown in (said, on_a_terminal(columns, "log", "show", identity)):
+        assert max(map(len, shown)) <= columns
+        assert long in " ".join(" ".join(shown).split())
+    cli("kit", "add", "drive", "Gull", "--remark", f"as {long} is, which is a long remark and goes on for a while")
+    assert max(map(len, on_a_terminal(columns, "kit", "show", "Gull"))) <= columns
+
+
 @pytest.mark.parametrize(
     "command", ["links", "links usb4", "plan --payload 'Harbour Tales=102GB' --host 'Lantern 2' --seed 4"]
 )
