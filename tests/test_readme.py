@@ -18,7 +18,7 @@ from copytime.cli import run as run_here
 from copytime.cli.app import app
 from tests.conftest import skip_or_fail
 from tests.support.drives import why_no_throttle, why_not
-from tests.support.samples import README, Bench, Sample, demo_folder, masked, of_demo, run, samples, trimmed
+from tests.support.samples import README, Bench, Sample, demo_folder, masked, of_demo, run, samples, trimmed, write_sheets
 from tests.support.trees import lay_out
 
 TEXT = README.read_text("utf-8")
@@ -36,7 +36,14 @@ def named(one: Sample) -> str:
 def test_every_sample_is_held_by_something() -> None:
     assert [one.command for one in SAMPLES if not one.kind] == []
     assert all(of_kind(kind) for kind in ("same", "played", "measured", "noted"))
-    assert {one.command.split()[1] for one in of_kind("measured")} == {"selfcheck", "qualify", "sustain", "copy", "watch"}
+    assert {one.command.split()[1] for one in of_kind("measured")} == {
+        "selfcheck",
+        "qualify",
+        "sustain",
+        "copy",
+        "watch",
+        "tidy",
+    }
 
 
 def test_every_command_that_answers_in_text_has_a_sample_or_a_line() -> None:
@@ -100,6 +107,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Run the samples of one day's logbook in their order."""
     folder = tmp_path_factory.mktemp("day")
     book = str(folder / "day.sqlite")
+    write_sheets(TEXT, folder)
     return {one.command: run(one.command, folder, COPYTIME_LOGBOOK=book) for one in of_kind("noted")}
 
 

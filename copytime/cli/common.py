@@ -31,6 +31,7 @@ __all__ = [
     "csv_option",
     "deliver",
     "deliver_bytes",
+    "deliver_lines",
     "group",
     "json_option",
     "json_text",
@@ -39,6 +40,7 @@ __all__ = [
     "output_option",
     "say_warnings",
     "session",
+    "terminal_width",
     "told_unlogged",
 ]
 
@@ -322,6 +324,22 @@ def answer_width(path: Path | None) -> int:
     from copytime.cli.voice import text_width
 
     return text_width(sys.stdout) if path is None else 100
+
+
+def terminal_width(path: Path | None) -> int | None:
+    """Columns of the terminal that a table is printed on; None for a file or a pipe, where an entry stays a line."""
+    import sys
+
+    return answer_width(path) if path is None and sys.stdout.isatty() else None
+
+
+def deliver_lines(text: str, path: Path | None) -> None:
+    """Print an answer with its lines broken at the width of the terminal, or write it to a file; its tables fit already."""
+    import sys
+
+    from copytime.cli.voice import fitted
+
+    deliver(fitted(text, sys.stdout) if path is None else text, path)
 
 
 def deliver(text: str, path: Path | None) -> None:

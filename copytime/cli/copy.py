@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,11 +15,13 @@ from copytime.cli.common import (
     check_output,
     command,
     deliver,
+    deliver_lines,
     json_option,
     json_text,
     output_option,
     say_warnings,
     session,
+    terminal_width,
 )
 from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode, InputError
@@ -136,8 +139,8 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
     """Print the result, or write it to a file, and give the advice that belongs to it."""
     from copytime.report.copies import copy_document, copy_text
 
-    make = copy_document if as_json else copy_text
     plan = found.plan
+    make = copy_document if as_json else functools.partial(copy_text, width=terminal_width(output))
     made = make(
         found.qualification,
         source=_source(plan),
@@ -146,7 +149,10 @@ def _show(found: CopyResult, *, as_json: bool, output: Path | None) -> None:
         not_compared=found.not_compared,
         special=plan.tree.special,
     )
-    deliver(json_text(made) if isinstance(made, dict) else made, output)
+    if isinstance(made, dict):
+        deliver(json_text(made), output)
+    else:
+        deliver_lines(made, output)
     say_warnings(found.notices if session().quiet else found.qualification.warnings)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import command, csv_option, json_option, json_text, session
+from copytime.cli.common import command, csv_option, json_option, json_text, session, terminal_width
 from copytime.cli.voice import answer, say
 from copytime.errors import ExitCode, InputError
 
@@ -54,7 +54,7 @@ def drives(device: str | None, *, link: str | None, inner_link: str | None, as_j
     elif as_csv:
         answer(drives_csv(told))
     elif told:
-        answer(drives_text(told, details=device is not None or session().verbose))
+        answer(drives_text(told, details=device is not None or session().verbose, width=terminal_width(None)))
     else:
         say("no drive is attached that this system shows")
     return ExitCode.DONE

@@ -15,6 +15,7 @@ from copytime.cli.common import (
     command,
     csv_option,
     deliver,
+    deliver_lines,
     group,
     json_option,
     json_text,
@@ -198,7 +199,10 @@ def show(name: tuple[str | None, str], *, kind: str | None, as_json: bool) -> in
     from copytime.report.kit import item_lines, kit_document
 
     one = _find(name[1], name[0] or kind)
-    answer(json_text(kit_document(_now(), [one], personal=True)) if as_json else item_lines(one))
+    if as_json:
+        answer(json_text(kit_document(_now(), [one], personal=True)))
+    else:
+        deliver_lines(item_lines(one), None)
     return ExitCode.DONE
 
 

@@ -6,7 +6,7 @@ from datetime import datetime
 
 import click
 
-from copytime.cli.common import command, csv_option, json_option, json_text
+from copytime.cli.common import command, csv_option, json_option, json_text, terminal_width
 from copytime.cli.voice import answer
 from copytime.errors import ExitCode
 
@@ -39,7 +39,7 @@ def links(name: str | None, *, variants: bool, as_json: bool, as_csv: bool) -> i
     elif as_csv:
         answer(links_csv(found))
     elif name is not None:
-        answer(derivation_text(found[0]))
+        answer(derivation_text(found[0], terminal_width(None)))
     else:
-        answer(links_text(found, variants=variants))
+        answer(links_text(found, variants=variants, width=terminal_width(None)))
     return ExitCode.DONE

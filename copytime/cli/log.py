@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -15,11 +14,13 @@ from copytime.cli.common import (
     command,
     csv_option,
     deliver,
+    deliver_lines,
     group,
     json_option,
     json_text,
     output_option,
     session,
+    terminal_width,
 )
 from copytime.cli.log_changes import amend, changes_of, shown_note, strike
 from copytime.cli.qualify import SIZE
@@ -106,16 +107,9 @@ def log(ctx: click.Context, /, *, only_notes: bool, as_json: bool, as_csv: bool,
 
 def _listed(headers: Sequence[str], rows: Sequence[Sequence[str]], figures: int) -> str:
     """Lay out a list: an entry a line where it goes to another program, and as wide as the terminal where one shows it."""
-    from copytime.report.layout import Column, fits, tables_fitted
-    from copytime.report.tables import table
+    from copytime.report.layout import rows_fitted
 
-    text = table(headers, rows, right=(figures,))
-    if not sys.stdout.isatty() or fits(text, answer_width(None)):
-        return text
-    columns = zip(headers, zip(*rows, strict=True), strict=True)
-    return tables_fitted(
-        [Column(name, tuple(cells), figures=at == figures) for at, (name, cells) in enumerate(columns)], answer_width(None)
-    )
+    return rows_fitted(headers, rows, right=(figures,), width=terminal_width(None))
 
 
 def _only_for_the_list(ctx: click.Context, called: str) -> None:
@@ -236,9 +230,12 @@ def show(entry: str, *, time_for: int | None, as_json: bool, output: Path | None
         more = changes_of(one)
         show_stream(one, as_json=as_json, output=output, time_for=time_for, more=more, from_logbook=True)
         return ExitCode.DONE
-    apart = apart_text(one)
+    apart = apart_text(one, terminal_width(output))
     text = qualification_text(one, answer_width(output)) + (f"\n\n{apart}" if apart else "") + changes_of(one)
-    deliver(json_text(qualification_document(one), from_logbook=True) if as_json else text, output)
+    if as_json:
+        deliver(json_text(qualification_document(one), from_logbook=True), output)
+    else:
+        deliver_lines(text, output)
     if not session().quiet:
         for said in one.warnings:
             say_note(said)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import command, deliver, json_option, json_text, session
+from copytime.cli.common import command, deliver, deliver_lines, json_option, json_text, session
 from copytime.cli.voice import answer, say
 from copytime.errors import ExitCode, InputError
 from copytime.safetext import plain
@@ -43,7 +43,7 @@ def shown_note(entry: str, *, as_json: bool, output: Path | None) -> bool:
     if as_json:
         deliver(json_text(document("note", one.created, note=note_object(one, found, personal=True))), output)
     else:
-        deliver(note_lines(one, found, before), output)
+        deliver_lines(note_lines(one, found, before), output)
     return True
 
 
@@ -100,7 +100,7 @@ def amend(entry: str, *, settings: tuple[str, ...], campaign: str | None) -> int
         given, times = _settings(settings, ["time", *sorted(ALLOWED[old.kind])], f"a {old.kind}")
         new = amended(old, given, times, _now(), items(book))
         amend_note(book, old, new)
-    answer(note_lines(new, timed_of(new)))
+    deliver_lines(note_lines(new, timed_of(new)), None)
     return ExitCode.DONE
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import campaign_option, command, group, json_option, json_text, session
+from copytime.cli.common import campaign_option, command, deliver_lines, group, json_option, json_text, session
 from copytime.cli.rate import timing_option
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
@@ -234,7 +234,7 @@ def _show(one: Note, found: TimedRate | None, *, as_json: bool) -> None:
     if as_json:
         answer(json_text(document("note", one.created, note=note_object(one, found, personal=True))))
         return
-    answer(note_lines(one, found))
+    deliver_lines(note_lines(one, found), None)
     size = size_of(one)
     if size is not None and size.in_doubt and one.gb == "unknown" and not session().quiet:
         say("GB was taken as 10^9 bytes; --gb says what it means on that screen, 'kit change host NAME --gb' for good")

@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import campaign_option, check_output, command, csv_option, deliver, json_option, json_text, session
+from copytime.cli.common import (
+    answer_width,
+    campaign_option,
+    check_output,
+    command,
+    csv_option,
+    deliver,
+    json_option,
+    json_text,
+    session,
+)
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError
 from copytime.safetext import plain
@@ -140,7 +150,7 @@ def plan(
     elif as_csv:
         deliver(plan_sheet(made), output)
     else:
-        answer(plan_text(made))
+        answer(plan_text(made, answer_width(None)))
         if output is not None and made.schedule.runs:
             deliver(plan_sheet(made), output)
     _advise(made, None if as_json else output, sheet=(as_csv or output is not None) and not as_json)

@@ -16,6 +16,7 @@ from copytime.cli.common import (
     check_output,
     command,
     deliver,
+    deliver_lines,
     json_option,
     json_text,
     output_option,
@@ -32,7 +33,7 @@ from copytime.cli.fitting import (
     way_options,
     with_kit,
 )
-from copytime.cli.voice import fitted, say
+from copytime.cli.voice import say
 from copytime.errors import ExitCode, InputError, LogbookError
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def qualify(
         options = model_options(options)
     plan = make_plan(found, options, known=known_rates(options.drive or found.drive_label))
     if dry_run:
-        deliver(describe(plan) if output else fitted(describe(plan), sys.stdout), output)
+        deliver_lines(describe(plan), output)
         return ExitCode.DONE
     if not here.quiet:
         say(describe(plan))

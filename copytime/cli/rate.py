@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from copytime.cli.common import command, json_option, json_text
+from copytime.cli.common import command, deliver_lines, json_option, json_text
 from copytime.cli.voice import answer, say_note
 from copytime.errors import ExitCode, InputError
 
@@ -70,7 +70,7 @@ def rate(
     if as_json:
         answer(json_text(rate_document(_now(), amount, durations, found, binary, meant)))
     else:
-        answer(rate_lines(amount, durations, found, binary, same_copy=same_copy))
+        deliver_lines(rate_lines(amount, durations, found, binary, same_copy=same_copy), None)
     unitless = few_bytes(amount)
     if unitless is not None:
         say_note(unitless)
@@ -120,7 +120,7 @@ def _at(given: str, times: tuple[str, ...], at_rate: str, gb: object, *, as_json
             )
         )
     else:
-        answer(said)
+        deliver_lines(said, None)
     return ExitCode.DONE
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
@@ -10,9 +9,11 @@ import click
 from copytime.cli.at_work import at_work
 from copytime.cli.common import (
     PLACE,
+    answer_width,
     check_output,
     command,
     deliver,
+    deliver_lines,
     json_option,
     json_text,
     output_option,
@@ -20,7 +21,7 @@ from copytime.cli.common import (
     session,
     told_unlogged,
 )
-from copytime.cli.voice import fitted, say
+from copytime.cli.voice import say
 from copytime.errors import ExitCode, InputError
 
 __all__ = ["selfcheck"]
@@ -60,7 +61,7 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
     check_target(found)
     plan = f"writes up to {size_text(will_write(found))} into a folder of its own that is removed at the end"
     if dry_run:
-        deliver(plan if output else fitted(plan, sys.stdout), output)
+        deliver_lines(plan, output)
         return ExitCode.DONE
     if not here.quiet:
         say(plan)
@@ -68,7 +69,10 @@ def selfcheck(target: str, *, dry_run: bool, as_json: bool, output: Path | None)
         lambda book, live, stop: check(found.path, logbook=book, progress=live, stop=stop),
         otherwise="The check goes on and is printed, but not logged.",
     )
-    deliver(json_text(selfcheck_document(one)) if as_json else selfcheck_text(one), output)
+    if as_json:
+        deliver(json_text(selfcheck_document(one)), output)
+    else:
+        deliver_lines(selfcheck_text(one, answer_width(output)), output)
     say_warnings(said for said in one.warnings if not here.quiet or said not in found.remarks)
     if told_unlogged(one.warnings):
         return ExitCode.FAILED

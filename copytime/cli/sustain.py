@@ -15,6 +15,7 @@ from copytime.cli.common import (
     check_output,
     command,
     deliver,
+    deliver_lines,
     json_option,
     json_text,
     output_option,
@@ -23,7 +24,7 @@ from copytime.cli.common import (
 )
 from copytime.cli.fitting import declared, way_options, with_kit
 from copytime.cli.qualify import SIZE, ask, known_rates
-from copytime.cli.voice import answer, say
+from copytime.cli.voice import say
 from copytime.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def sustain(
     )
     made = make_sustain_plan(found, asked, known=known_rates(asked.way.drive or found.drive_label))
     if dry_run:
-        answer(describe_sustain(made))
+        deliver_lines(describe_sustain(made), output)
         return ExitCode.DONE
     if not session().quiet:
         say(describe_sustain(made))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import command, json_option, json_text, session
+from copytime.cli.common import command, json_option, json_text, session, terminal_width
 from copytime.cli.voice import answer, say, say_error, say_note
 from copytime.errors import CopytimeError, ExitCode
 from copytime.safetext import plain, storable
@@ -55,7 +55,7 @@ def tidy(*, yes: bool, as_json: bool) -> int:
         now = datetime.now().astimezone().isoformat(timespec="seconds")
         answer(json_text(tidy_document(now, [_object(one, done) for one in found])))
     elif not found:
-        say("nothing was left behind")
+        say(f"nothing was left behind by a run that {plain(path)} knows of")
     else:
         _tell(found, done, yes=yes)
     failed = any(state == "failed" for state in done.values())
@@ -102,7 +102,7 @@ def _object(one: LeftOver, done: dict[str, str]) -> dict[str, Any]:
 
 def _tell(found: list[LeftOver], done: dict[str, str], *, yes: bool) -> None:
     """Print the list, and what to type next."""
-    from copytime.report.tables import table
+    from copytime.report.layout import rows_fitted
     from copytime.units import size_text
 
     rows = [
@@ -115,6 +115,7 @@ def _tell(found: list[LeftOver], done: dict[str, str], *, yes: bool) -> None:
         )
         for one in found
     ]
-    answer(table(("folder or copy", "made", "size", "state", "why"), rows, right=(2,)))
+    heads = ("folder or copy", "made", "size", "state", "why")
+    answer(rows_fitted(heads, rows, right=(2,), width=terminal_width(None)))
     if not yes and any(one.state == "ours" for one in found):
         say("'copytime tidy --yes' removes what is ours")

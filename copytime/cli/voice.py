@@ -20,8 +20,8 @@ __all__ = ["answer", "colour_wanted", "columns", "fitted", "say", "say_error", "
 #: Narrowest and widest lines that text is broken into, in columns: longer ones are hard to follow with the eye.
 _NARROWEST, _WIDEST = 60, 120
 
-#: What a line of a plan or an answer begins with: a word, and room up to the column where all others begin.
-_LEAD = r"\S+ {2,}| +"
+#: What a line of a plan or an answer begins with: a word or three, and room up to the column where all others begin.
+_LEAD = r"\S+(?: \S+){0,2} {2,}| +"
 
 
 def colour_wanted(stream: TextIO) -> bool:

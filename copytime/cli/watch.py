@@ -15,11 +15,13 @@ from copytime.cli.common import (
     check_output,
     command,
     deliver,
+    deliver_lines,
     json_option,
     json_text,
     output_option,
     say_warnings,
     session,
+    terminal_width,
     told_unlogged,
 )
 from copytime.cli.voice import say, say_error
@@ -68,9 +70,11 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
         stopping="stopping ...",
     )
     if found.ways:
-        make = watch_document if as_json else watch_text
-        made = make(found.qualification, found.ways, found.quiet_s)
-        deliver(json_text(made) if isinstance(made, dict) else made, output)
+        one = found.qualification
+        if as_json:
+            deliver(json_text(watch_document(one, found.ways, found.quiet_s)), output)
+        else:
+            deliver_lines(watch_text(one, found.ways, found.quiet_s, terminal_width(output)), output)
         say_warnings(found.notices if here.quiet else found.qualification.warnings)
     unlogged = told_unlogged(found.qualification.warnings) if found.ways else ()
     if found.failure is None:

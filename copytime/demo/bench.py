@@ -11,7 +11,7 @@ from copytime._version import __version__
 from copytime.demo.chance import Chance, identity
 from copytime.demo.truth import BRIDGES, DRIVES, PC, on_pc, usable
 from copytime.links import find_link
-from copytime.records import Direction, Durability, Part, Pass, Qualification, Trace, Witness, Workload
+from copytime.records import Access, Direction, Durability, Part, Pass, Qualification, Trace, Witness, Workload
 
 __all__ = ["BETWEEN_SD", "Visit", "qualified", "started"]
 
@@ -197,6 +197,7 @@ def _pass(one: Visit, workload: Workload, direction: Direction, repeat: int, clo
         device_bytes=round(payload * (_LARGE_MORE if large else _SMALL_MORE) / 4096) * 4096,
         other_bytes=round(chance.between(0, 6)) * 4096,
         witness=Witness.DEVICE,
+        access=Access.UNBUFFERED if large else Access.BUFFERED,  # as a file manager's: the README, 'How it measures'
         durability=Durability(method="fsync" if large else "syncfs", each=large) if writing else None,
         verified="every byte" if last else None if writing else "spot check",
         workers=None if large else WORKERS,

@@ -16,7 +16,16 @@ if TYPE_CHECKING:
 
 __all__ = ["PAIR_HEADERS", "comparison_document", "comparison_text", "figure_text", "pair_rows"]
 
-PAIR_HEADERS = ("first", "second", "outcome", "difference %", "low %", "high %", "repeats needed", "rests on")
+PAIR_HEADERS = (
+    "first",
+    "second",
+    "outcome",
+    "difference_percent",
+    "low_percent",
+    "high_percent",
+    "repeats_needed",
+    "rests_on",
+)
 
 
 def figure_text(kind: NoteKind, value: float, low: float, high: float) -> str:

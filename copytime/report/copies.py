@@ -8,6 +8,7 @@ from typing import Any
 from copytime.records import Qualification
 from copytime.report.documents import document, pass_object
 from copytime.report.drives import part_words
+from copytime.report.layout import fits, rows_fitted
 from copytime.report.tables import table
 from copytime.safetext import plain, storable
 from copytime.units import percent_text, rate_text, significant, size_text, took_text
@@ -33,15 +34,24 @@ def slower(part: dict[str, Any]) -> str:
     return "destination" if destination > _CLEARLY * source else "neither"
 
 
-def copy_text(one: Qualification, *, source: str, destination: str, left: Left, not_compared: Left, special: Left) -> str:
-    """Write a copy for a terminal, advice left out."""
+def copy_text(
+    one: Qualification,
+    *,
+    source: str,
+    destination: str,
+    left: Left,
+    not_compared: Left,
+    special: Left,
+    width: int | None = None,
+) -> str:
+    """Write a copy, advice left out; its table fits a terminal of ``width`` columns, where there is one."""
     lines = [
         f"copied    {plain(source)}",
         f"to        {plain(destination)}",
         f"drive     {plain(one.drive)}, {plain(one.conditions.get('file_system', ''))}",
         f"measured  {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({one.state} before its end)"),
         "",
-        apart_text(one),
+        apart_text(one, width),
         _verified(one),
     ]
     durable = next((str(each.durability) for each in one.passes if each.durability), None)
@@ -52,14 +62,21 @@ def copy_text(one: Qualification, *, source: str, destination: str, left: Left, 
     return "\n".join(lines)
 
 
-def apart_text(one: Qualification) -> str:
-    """Write large and small files apart, both sides' witnesses and what stands behind them; "" of what was no copy."""
+def apart_text(one: Qualification, width: int | None = None) -> str:
+    """Write large and small files apart, both sides' witnesses and what stands behind them; "" of what was no copy.
+
+    ``width`` is that of a terminal; its table is led by files and direction, also where it goes on below.
+    """
     legs = _legs(one)
     if not legs:
         return ""
     rows = [row for leg in legs for row in _rows(leg)]
     headers = ("files of", "direction", "files", "bytes", "time", "MB/s", "files/s", "flush", "slower side")
-    lines = [table(headers, rows, right=(2, 3, 4, 5, 6, 7)), ""]
+    whole = table(headers, rows, right=(2, 3, 4, 5, 6, 7))
+    if width is not None and not fits(whole, width):
+        led = [(f"{row[0]}, {row[1]}", *row[2:]) for row in rows]
+        whole = rows_fitted(("files of", *headers[2:]), led, right=(1, 2, 3, 4, 5, 6), width=width)
+    lines = [whole, ""]
     for leg in legs:
         lines += _witnesses(leg, several=len(legs) > 1)
     chains = _chains(one)

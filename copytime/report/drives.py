@@ -7,12 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from copytime.report.documents import document
-from copytime.report.tables import csv_text, table
+from copytime.report.layout import rows_fitted
+from copytime.report.tables import csv_text
 from copytime.safetext import plain, storable
 from copytime.units import size_text
 
 __all__ = ["drives_csv", "drives_document", "drives_text", "part_words"]
 
+#: Columns that notes are broken into where no terminal says how wide it is.
 _WIDTH = 118
 
 
@@ -30,9 +32,12 @@ def _storable(value: Any) -> Any:
     return [_storable(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
-def drives_text(drives: Sequence[dict[str, Any]], *, details: bool = False) -> str:
-    """Lay out a table of the drives and then, for each, what there is to say; with ``details`` the whole chain as well."""
-    headers = ("device", "model", "size", "medium", "link", "MB/s at most", "mounted at", "free")
+def drives_text(drives: Sequence[dict[str, Any]], *, details: bool = False, width: int | None = None) -> str:
+    """Lay out a table of the drives and then, for each, what there is to say; with ``details`` the whole chain as well.
+
+    A ``width`` of None leaves a drive a line; else a table that is wider goes on below, led by the devices again.
+    """
+    headers = ("device", "model", "capacity", "medium", "link", "ceiling MB/s", "mounted at", "free")
     rows = [
         (
             plain(one["device"], limit=30),
@@ -46,8 +51,8 @@ def drives_text(drives: Sequence[dict[str, Any]], *, details: bool = False) -> s
         )
         for one in drives
     ]
-    blocks = [table(headers, rows, right=(2, 5, 7))]
-    blocks += [said for one in drives if (said := _block(one, details=details))]
+    blocks = [rows_fitted(headers, rows, right=(2, 5, 7), width=width)]
+    blocks += [said for one in drives if (said := _block(one, width or _WIDTH, details=details))]
     return "\n\n".join(blocks)
 
 
@@ -66,13 +71,13 @@ def _link(one: dict[str, Any]) -> str:
     return str(last.get("negotiated") or "not visible") + (" (declared)" if last["source"] == "declared" else "")
 
 
-def _block(one: dict[str, Any], *, details: bool) -> str:
+def _block(one: dict[str, Any], width: int, *, details: bool) -> str:
     """Write what there is to say of one drive."""
     lines = []
     if details:
-        lines += [_wrapped("chain", " -> ".join(part_words(part) for part in one["chain"]))]
-        lines += [_wrapped(word, text) for word, text in _details(one)]
-    lines += [_wrapped("note", said) for said in one["warnings"]]
+        lines += [_wrapped("chain", " -> ".join(part_words(part) for part in one["chain"]), width)]
+        lines += [_wrapped(word, text, width) for word, text in _details(one)]
+    lines += [_wrapped("note", said, width) for said in one["warnings"]]
     return "\n".join([plain(one["device"]), *lines]) if lines else ""
 
 
@@ -116,10 +121,10 @@ def _details(one: dict[str, Any]) -> list[tuple[str, str]]:
     return said
 
 
-def _wrapped(word: str, text: str) -> str:
+def _wrapped(word: str, text: str, width: int) -> str:
     return textwrap.fill(
         plain(text, limit=2000),
-        _WIDTH,
+        width,
         initial_indent=f"  {word:9} ",
         subsequent_indent=" " * 12,
         break_long_words=False,
@@ -140,4 +145,4 @@ def drives_csv(drives: Iterable[dict[str, Any]]) -> str:
         cells.append("; ".join(str(each["free_bytes"]) for each in one["mounts"] if "free_bytes" in each))
         cells.append(plain(" ".join(one["warnings"]), limit=8192))
         rows.append(cells)
-    return csv_text((*keys, "mounts", "free_bytes", "warnings"), rows)
+    return csv_text((*keys, "mounted_at", "free_bytes", "warnings"), rows)

@@ -8,16 +8,12 @@ from typing import Any
 from copytime.logbook.fields import FIELDS, write_value
 from copytime.notes import KitItem
 from copytime.report.frame import document
-from copytime.report.layout import WIDTH, Column, broken, fits
-from copytime.report.tables import table
+from copytime.report.layout import WIDTH, narrowed
 from copytime.safetext import plain
 
 __all__ = ["KIT_HEADERS", "field_said", "item_lines", "item_object", "kit_document", "kit_rows", "kit_text"]
 
 KIT_HEADERS = ("kind", "name", "about", "state")
-
-#: What is told of an item is broken to no less than this.
-_LEAST = 30
 
 #: Units in the keys of the document.
 _KEYS = {
@@ -62,15 +58,7 @@ def kit_rows(several: Iterable[KitItem], *, personal: bool = False, safe: bool =
 def kit_text(several: Iterable[KitItem], *, personal: bool = False, width: int = WIDTH) -> str:
     """Write kit as a table of ``width`` columns: what is told of an item is broken within its cell, and all there."""
     rows = kit_rows(several, personal=personal)
-    text = table(KIT_HEADERS, rows)
-    if fits(text, width):
-        return text
-    about = KIT_HEADERS.index("about")
-    beside = [column for number, column in enumerate(zip(KIT_HEADERS, *rows, strict=True)) if number != about]
-    room = max(_LEAST, width - sum(max(map(len, cells)) + 2 for cells in beside))
-    cells = broken(Column("about", tuple(row[about] for row in rows)), room).cells
-    made = [(*row[:about], cell, *row[about + 1 :]) for row, cell in zip(rows, cells, strict=True)]
-    return table(KIT_HEADERS, made, tight=True)
+    return narrowed(KIT_HEADERS, rows, gives=(KIT_HEADERS.index("name"), KIT_HEADERS.index("about")), width=width)
 
 
 def item_lines(one: KitItem) -> str:

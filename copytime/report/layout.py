@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from copytime.report.tables import table
@@ -18,6 +18,8 @@ __all__ = [
     "laid_out",
     "led",
     "line_fitted",
+    "narrowed",
+    "rows_fitted",
     "tables_fitted",
     "wrapped",
 ]
@@ -122,6 +124,54 @@ def tables_fitted(columns: Sequence[Column], width: int) -> str:
         text = laid_out([key, *group])
         found.append(text if fits(text, width) else laid_out([key, *(broken(one, most) for one in group)]))
     return "\n\n".join(found)
+
+
+#: A column that gives way keeps this much, and its longest word up to so many letters.
+_NARROWEST, _LONGEST = 8, 24
+
+
+def rows_fitted(
+    headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), width: int | None
+) -> str:
+    """Lay out rows under headers, the columns in ``right`` (counted from 0) holding figures.
+
+    A ``width`` of None, where no terminal is, leaves an entry a line; else a table that is wider goes on below, led by its
+    first column again.
+    """
+    text = table(headers, rows, right=right)
+    return text if width is None or fits(text, width) else tables_fitted(_columns(headers, rows, right), width)
+
+
+def narrowed(
+    headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), gives: Iterable[int], width: int
+) -> str:
+    """Lay out rows as one table of ``width`` columns: for lists in which a row is one thing to do or to find.
+
+    Texts in the columns ``gives`` (counted from 0) are broken between words, the widest first; nothing is left out.
+    Where all of them are as narrow as they may be, the table goes on below, led by its first column again.
+    """
+    text = table(headers, rows, right=right)
+    if fits(text, width):
+        return text
+    columns = _columns(headers, rows, right)
+    widths = [_wide(one) for one in columns]
+    least = {number: max(_NARROWEST, len(headers[number]), _longest_word(columns[number])) for number in gives}
+    while sum(widths) + 2 * (len(widths) - 1) > width:
+        widest = max((number for number in least if widths[number] > least[number]), key=widths.__getitem__, default=None)
+        if widest is None:
+            return tables_fitted(columns, width)
+        widths[widest] -= 1
+    return laid_out([broken(one, room) if room < _wide(one) else one for one, room in zip(columns, widths, strict=True)])
+
+
+def _longest_word(one: Column) -> int:
+    return min(_LONGEST, max((len(word) for cell in one.cells for word in cell.split()), default=0))
+
+
+def _columns(headers: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int]) -> list[Column]:
+    cells = zip(*rows, strict=True) if rows else ((),) * len(headers)
+    pairs = zip(headers, cells, strict=True)
+    return [Column(name, tuple(several), figures=at in right) for at, (name, several) in enumerate(pairs)]
 
 
 def _wide(one: Column) -> int:

@@ -7,12 +7,24 @@ from typing import Any
 
 from copytime.links import FAMILIES, Link
 from copytime.report.documents import document
-from copytime.report.tables import csv_text, table
+from copytime.report.layout import led, rows_fitted, wrapped
+from copytime.report.tables import csv_text
 from copytime.units import percent_text, significant
 
 __all__ = ["derivation_text", "links_csv", "links_document", "links_text"]
 
-_COLUMNS = ("link", "Gb/s", "lanes", "coding", "raw", "ceiling", "practical", "at ceiling", "not the link", "power")
+_COLUMNS = ("link", "Gb/s", "lanes", "coding", "raw", "ceiling", "practical", "at ceiling", "excluded", "power")
+
+#: What the columns say, broken at this width where no terminal asks for another.
+_NOTE = (
+    "Rates in MB/s of 10^6 bytes in one direction. raw: after coding; ceiling: after framing, the bound of any copy; "
+    "practical: the standard's own figure, where it gives one. From 'at ceiling' on the link sets the pace; "
+    "where it is 'excluded' it does not (both common practice, no source; a tunnel's share tells nothing)."
+)
+_WIDTH = 114
+
+#: Columns of the word that a line begins with.
+_LEAD = 14
 
 #: Bus voltage of USB (USB 2.0 specification, 7.2.1).
 _VOLTS = 5
@@ -34,8 +46,11 @@ def _coding(link: Link) -> str:
     return "-" if link.coding in ("none", "not given") else link.coding
 
 
-def links_text(links: Sequence[Link], *, variants: bool = False) -> str:
-    """Lay out the links by family; rows that narrow another by protocol or payload size only with ``variants``."""
+def links_text(links: Sequence[Link], *, variants: bool = False, width: int | None = None) -> str:
+    """Lay out the links by family; rows that narrow another by protocol or payload size only with ``variants``.
+
+    A ``width`` of None leaves a link a line; else a table that is wider goes on below, led by the links again.
+    """
     blocks = []
     for family, title in FAMILIES.items():
         rows = [
@@ -55,17 +70,16 @@ def links_text(links: Sequence[Link], *, variants: bool = False) -> str:
             if link.family == family and (variants or link.variant_of is None)
         ]
         if rows:
-            blocks.append(f"{title}\n\n{table(_COLUMNS, rows, right=(1, 2, 4, 5, 6, 7, 8, 9))}")
-    blocks.append(
-        "Rates in MB/s of 10^6 bytes in one direction. raw: after coding; ceiling: after framing, the bound of any copy;\n"
-        "practical: the standard's own figure, where it gives one. From 'at ceiling' on the link sets the pace; below\n"
-        "'not the link' it does not (both common practice, no source; a tunnel's share tells nothing)."
-    )
+            blocks.append(f"{title}\n\n{rows_fitted(_COLUMNS, rows, right=(1, 2, 4, 5, 6, 7, 8, 9), width=width)}")
+    blocks.append("\n".join(wrapped(_NOTE, "", width or _WIDTH)))
     return "\n\n".join(blocks)
 
 
-def derivation_text(link: Link) -> str:
-    """Write how the ceiling of one link follows, a step a line, each with its source."""
+def derivation_text(link: Link, width: int | None = None) -> str:
+    """Write how the ceiling of one link follows, a step a line, each with its source.
+
+    ``width`` is that of a terminal; None leaves each line whole.
+    """
     lines = [f"{link.name}   {link.title}"]
     if link.aliases:
         lines.append(f"also called   {', '.join(link.aliases)}")
@@ -73,10 +87,11 @@ def derivation_text(link: Link) -> str:
         lines.append(f"protocol      {link.protocol}")
     lines.append("")
     lines.append(
-        table(
+        rows_fitted(
             ("MB/s", "step", "source"),
             [(significant(step.rate / 1e6, 7), step.text, step.source) for step in link.steps],
             right=(0,),
+            width=width,
         )
     )
     lines += ["", f"raw           {_mb(link.raw, 7)} MB/s after coding", f"ceiling       {_mb(link.ceiling, 7)} MB/s"]
@@ -88,7 +103,12 @@ def derivation_text(link: Link) -> str:
     if link.falls_back_to:
         lines.append(f"falls back to {', '.join(link.falls_back_to)} with a bad cable or port")
     lines.append(f"source        {link.source}")
-    return "\n".join(lines)
+    return "\n".join(lines if width is None else [part for line in lines for part in _under(line, width)])
+
+
+def _under(line: str, width: int) -> list[str]:
+    """Break a line under its text; a table, which has several, fits already."""
+    return [line] if "\n" in line else led(line, _LEAD, width)
 
 
 def _threshold_text(link: Link) -> str:
@@ -150,7 +170,7 @@ def links_csv(links: Iterable[Link]) -> str:
         "source",
     )
     rows = [[_cell(link_object(link)[key]) for key in keys] for link in links]
-    return csv_text(keys, rows)
+    return csv_text(("link", *keys[1:]), rows)
 
 
 def _cell(value: Any) -> str:

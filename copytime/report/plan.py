@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
@@ -13,17 +11,11 @@ from copytime.analysis.run_sheet import Basis, Combination, Day, LeftOut, Run, R
 from copytime.logbook.sheets import write_sheet
 from copytime.notes import PayloadKind
 from copytime.report.frame import document
-from copytime.report.tables import table
-from copytime.safetext import plain, shorten
+from copytime.report.layout import WIDTH, narrowed, wrapped
+from copytime.safetext import plain
 from copytime.units import clock_text, duration_text, percent_text, size_text
 
 __all__ = ["cautions", "plan_document", "plan_sheet", "plan_text"]
-
-#: Widest line, in columns.
-_WIDTH = 100
-
-#: Names are not cut to less than this.
-_NARROWEST = 8
 
 #: Columns of the sheet that always stand there: what was planned, and what is to be filled in.
 _ALWAYS = (
@@ -38,38 +30,31 @@ _SHEET = (
 )  # fmt: skip
 
 
-def plan_text(one: RunSheet) -> str:
-    """Write a run sheet for a terminal."""
+def plan_text(one: RunSheet, width: int = WIDTH) -> str:
+    """Write a run sheet for a terminal of ``width`` columns."""
     if not one.schedule.runs:
         return _nothing_left(one)
-    lines = [*_head(one), "", *_expected(one)]
+    lines = [*_head(one, width), "", *_expected(one, width)]
     for day in one.schedule.days:
-        lines += ["", *_day(one, day)]
-    lines += ["", *_totals(one)]
+        lines += ["", *_day(one, day, width)]
+    lines += ["", *_totals(one, width)]
     for why in dict.fromkeys(said.why for said in one.schedule.left_out):
         lost = "; ".join(f"{_times(said)} of {_whole(said.of, one)}" for said in one.schedule.left_out if said.why == why)
-        lines += _led("left out", f"{why}: {lost}")
+        lines += _led("left out", f"{why}: {lost}", width)
     if one.visits_needed:
-        lines += _led("", f"--visits {one.visits_needed} would hold all of it")
+        lines += _led("", f"--visits {one.visits_needed} would hold all of it", width)
     elif one.schedule.left_out:
-        lines += _led("", "no number of days of this length would hold all of it")
+        lines += _led("", "no number of days of this length would hold all of it", width)
     for drive in one.unfit:
-        lines += _led("unfit", f"{plain(drive.drive)} at {plain(drive.host or 'all hosts')}: {drive.why}")
+        lines += _led("unfit", f"{plain(drive.drive)} at {plain(drive.host or 'all hosts')}: {drive.why}", width)
     for said_too in cautions(one):
-        lines += _led("care", said_too)
+        lines += _led("care", said_too, width)
     return "\n".join(lines)
 
 
-def _led(word: str, text: str) -> list[str]:
+def _led(word: str, text: str, width: int) -> list[str]:
     """Break a text into lines under a word."""
-    return textwrap.wrap(
-        text,
-        _WIDTH,
-        initial_indent=f"{word:<10}",
-        subsequent_indent=" " * 10,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, f"{word:<10}", width)
 
 
 def _nothing_left(one: RunSheet) -> str:
@@ -77,21 +62,25 @@ def _nothing_left(one: RunSheet) -> str:
     return f"nothing is left: {logged}, {one.repeats} of each combination"
 
 
-def _head(one: RunSheet) -> list[str]:
+def _head(one: RunSheet, width: int) -> list[str]:
     days = "one day" if len(one.schedule.days) == 1 else f"{len(one.schedule.days)} days"
     hosts = ", ".join(plain(name, limit=30) for name in one.hosts)
     campaign = f"; campaign {plain(one.campaign)}" if one.campaign else ""
     logged = f"; {one.logged} of them logged already" if one.logged else ""
     drives = f"{len(one.drives)} {'drive' if len(one.drives) == 1 else 'drives'}"
     repeats = "1 repeat" if one.repeats == 1 else f"{one.repeats} repeats"
-    lines = _led("plan", f"{drives} at {hosts}, {repeats} of each{logged}, on {days}{campaign}")
+    lines = _led("plan", f"{drives} at {hosts}, {repeats} of each{logged}, on {days}{campaign}", width)
     runs = "balanced: no drive always first or after the same one (Williams 1949)"
-    lines += _led("order", f"{runs}; seed {one.seed}")
+    lines += _led("order", f"{runs}; seed {one.seed}", width)
     if one.reference is not None:
-        lines += _led("", f"{plain(one.reference)} is the reference: first and last of each day, with the shortest payload")
+        lines += _led(
+            "", f"{plain(one.reference)} is the reference: first and last of each day, with the shortest payload", width
+        )
     margin, difference = percent_text(one.reach.margin), percent_text(one.reach.difference)
     fits = "what fits: " if one.schedule.left_out else ""
-    lines += _led("shows", f"{fits}a rate within ± {margin}, two drives that differ by {difference} or more; {one.rests_on}")
+    lines += _led(
+        "shows", f"{fits}a rate within ± {margin}, two drives that differ by {difference} or more; {one.rests_on}", width
+    )
     return lines
 
 
@@ -127,7 +116,7 @@ def _combinations(one: RunSheet) -> list[tuple[Combination, int]]:
     return [(known[key], counts[key]) for key in keys]
 
 
-def _expected(one: RunSheet) -> list[str]:
+def _expected(one: RunSheet, width: int) -> list[str]:
     """Lay out how long each thing is expected to take; letters lead to what that rests on."""
     letters: dict[str, str] = {}
     rows = []
@@ -144,11 +133,16 @@ def _expected(one: RunSheet) -> list[str]:
                 f"{letter}{mark}",
             )
         )
-    lines = [_fitted(("drive", "what", "size", "runs", "each", "rests on"), rows, right=(2, 3, 4), gives=(0, 1)), ""]
+    lines = [
+        narrowed(("drive", "what", "size", "runs", "each", "rests on"), rows, right=(2, 3, 4), gives=(0, 1), width=width),
+        "",
+    ]
     for said, letter in letters.items():
-        lines += _led(letter, plain(said))
+        lines += _led(letter, plain(said), width)
     if any(of.expected.bridge for of, _ in _combinations(one)):
-        lines += _led("", "a bridge in brackets is not planned, the time takes it for granted: --bridge DRIVE=NAME plans it")
+        lines += _led(
+            "", "a bridge in brackets is not planned, the time takes it for granted: --bridge DRIVE=NAME plans it", width
+        )
     return lines
 
 
@@ -174,7 +168,7 @@ def _through(of: Combination) -> str:
     return f"({plain(of.expected.bridge)})"
 
 
-def _day(one: RunSheet, day: Day) -> list[str]:
+def _day(one: RunSheet, day: Day, width: int) -> list[str]:
     named = f" ({_date(one, day.visit)})" if one.date else ""
     span = f"{_moment(one, 0)} to {_moment(one, day.seconds)}"
     lines = [f"day {day.visit}{named}: {span}, {len(day.runs)} runs in {duration_text(day.seconds)}"]
@@ -194,22 +188,13 @@ def _day(one: RunSheet, day: Day) -> list[str]:
                 _before(run, same=same),
             )
         )
-    headers = ("run", "at", "drive", *(("through",) if through else ()), "what", "takes", "before it")
-    return [*lines, _fitted(headers, rows, right=(0, len(headers) - 2), gives=range(2, len(headers) - 2))]
-
-
-def _fitted(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int], gives: Iterable[int]) -> str:
-    """Lay out a table that is not too wide: the columns in ``gives`` give way, the widest first."""
-    # the layout gives two columns more to a header than it has letters
-    widths = [max(len(name) + 2, *(len(row[column]) for row in rows)) for column, name in enumerate(headers)]
-    giving = list(gives)
-    while sum(widths) + 2 * (len(widths) - 1) > _WIDTH:
-        widest = max(giving, key=lambda column: widths[column])
-        if widths[widest] <= _NARROWEST:
-            break
-        widths[widest] -= 1
-    cut = [[shorten(text, widths[column]) if column in giving else text for column, text in enumerate(row)] for row in rows]
-    return table(headers, cut, right=right)
+    headers = ("run", "at", "drive", *(("bridge",) if through else ()), "what", "takes", "before it")
+    return [
+        *lines,
+        narrowed(
+            headers, rows, right=(0, len(headers) - 2), gives=(*range(2, len(headers) - 2), len(headers) - 1), width=width
+        ),
+    ]
 
 
 def _before(run: Run, *, same: bool) -> str:
@@ -221,17 +206,18 @@ def _before(run: Run, *, same: bool) -> str:
     return ", ".join(word for word in said if word)
 
 
-def _totals(one: RunSheet) -> list[str]:
+def _totals(one: RunSheet, width: int) -> list[str]:
     found = one.schedule
     lines = _led(
         "takes",
         f"{duration_text(found.seconds)} in all: copying {duration_text(found.copying_s)}, changing drives, handling and "
         f"pauses {duration_text(found.waiting_s)}",
+        width,
     )
     each = [duration_text(seconds) for seconds in (one.gaps.setup, one.gaps.handling, one.gaps.pause)]
-    lines += _led("", f"with {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write")
+    lines += _led("", f"with {each[0]} to plug in, {each[1]} to delete and begin anew, {each[2]} after a long write", width)
     if one.budget_s is not None:
-        lines += _led("budget", f"{duration_text(one.budget_s)} a day")
+        lines += _led("budget", f"{duration_text(one.budget_s)} a day", width)
     return lines
 
 

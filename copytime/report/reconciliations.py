@@ -36,8 +36,8 @@ __all__ = [
     "shared_sentence",
 ]
 
-RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "MB/s", "low", "high", "repeats", "visits", "elsewhere MB/s",
-                  "rests on", "noted/elsewhere", "share of ceiling", "certainty", "pace-setter")  # fmt: skip
+RESULT_HEADERS = ("id", "host", "drive", "bridge", "direction", "rate_mb_per_s", "low_mb_per_s", "high_mb_per_s", "repeats",
+                  "visits", "elsewhere_mb_per_s", "rests_on", "ratio", "of_link", "certainty", "pace_setter")  # fmt: skip
 
 
 #: What to do where a link may work in a lower mode than was declared.

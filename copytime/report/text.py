@@ -53,14 +53,14 @@ def _under_its_word(text: str, width: int) -> list[str]:
     return wrapped(text.removeprefix(lead), lead, width) if text.startswith(lead) else text.split("\n")
 
 
-def selfcheck_text(one: SelfCheck) -> str:
+def selfcheck_text(one: SelfCheck, width: int = WIDTH) -> str:
     """Write a self-check for a terminal: each claim and whether it was shown, and under it what was found."""
     top, rule, *claims = table(
         ("claim", "shown"), [(each.claim, each.shown.value.replace("-", " ")) for each in one.checks]
     ).split("\n")
     rows = [top, rule]
     for line, each in zip(claims, one.checks, strict=True):
-        rows += [line, *wrapped(plain(each.found, limit=400), " " * 4)]
+        rows += [line, *wrapped(plain(each.found, limit=400), " " * 4, width)]
     words = {
         Shown.HOLDS: one.summary,
         Shown.FAILS: f"{one.summary}. Do not trust figures of this drive on this machine before that is explained",
@@ -72,7 +72,7 @@ def selfcheck_text(one: SelfCheck) -> str:
         "",
         *rows,
         "",
-        *wrapped(words[one.shown], "result    "),
+        *wrapped(words[one.shown], "result    ", width),
     ]
     return "\n".join(lines)
 

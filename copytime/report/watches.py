@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 from copytime.records import Direction, Qualification
 from copytime.report.documents import document
-from copytime.report.tables import table
+from copytime.report.layout import rows_fitted
 from copytime.safetext import plain
 from copytime.units import duration_text, size_text, with_margin
 
@@ -46,8 +46,8 @@ class Seen(Protocol):
         """Highest rate that fits."""
 
 
-def watch_text(one: Qualification, ways: Sequence[Seen], quiet_s: float) -> str:
-    """Write what was watched for a terminal."""
+def watch_text(one: Qualification, ways: Sequence[Seen], quiet_s: float, width: int | None = None) -> str:
+    """Write what was watched; its table fits a terminal of ``width`` columns, where there is one."""
     rows = []
     for way in ways:
         margin = max(way.high - way.rate, way.rate - way.low)
@@ -58,7 +58,7 @@ def watch_text(one: Qualification, ways: Sequence[Seen], quiet_s: float) -> str:
         f"drive     {plain(one.drive)}",
         f"watched   {one.created}, id {one.id[:8]}" + ("" if one.state == "finished" else f" ({one.state} before its end)"),
         "",
-        table(("direction", "bytes", "size", "time", "MB/s"), rows, right=(1, 2, 3, 4)),
+        rows_fitted(("direction", "bytes", "size", "time", "MB/s"), rows, right=(1, 2, 3, 4), width=width),
         "",
         "margin    from how often the counters were read alone; what else used the drive meanwhile is in the figures",
         f"end       the drive moved nothing more for {duration_text(quiet_s)}",

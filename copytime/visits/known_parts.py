@@ -12,7 +12,7 @@ from dataclasses import replace
 from copytime.analysis.compare import Estimate
 from copytime.analysis.evidence import LinkState, Observation, link_state
 from copytime.analysis.margins import Component
-from copytime.analysis.visits import between_visits
+from copytime.analysis.visits import BetweenVisits, between_visits
 from copytime.links import Link
 from copytime.notes import KitItem, KitKind, Note
 from copytime.records import Direction, Part, Workload
@@ -20,7 +20,7 @@ from copytime.units import significant
 from copytime.visits.registered import Register
 from copytime.visits.sense import chain_links
 
-__all__ = ["RATED_WITHIN", "narrowest", "on_the_pc", "rated", "turns"]
+__all__ = ["RATED_WITHIN", "narrowest", "on_the_pc", "pc_between", "rated", "turns"]
 
 #: Standard uncertainty of a maker's figure, as a share (common practice, no source).
 RATED_WITHIN = 0.05
@@ -64,21 +64,21 @@ def rated(kit: Iterable[KitItem]) -> list[Observation]:
     return found
 
 
-def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
+def pc_between(several: Iterable[Observation]) -> BetweenVisits:
+    """Learn how visits of PCs differ from those that were repeated, for all of them alike."""
+    return between_visits([one.rate for one in group] for group in _alike(several))
+
+
+def on_the_pc(several: Iterable[Observation], between: BetweenVisits | None = None) -> list[Observation]:
     """Put what the PC measured of one and the same thing on several visits together, as one result of all of them.
 
-    How visits differ is learned from those that were repeated, for all of them alike. What memory answered stays out, and so
-    does what names no drive (copies of somebody's own files): of two of those nobody knows whether they are alike at all.
+    ``between`` says how visits differ; None learns it from these. What memory answered stays out, and so does what names no
+    drive (copies of somebody's own files): of two of those nobody knows whether they are alike at all.
     """
-    alike: dict[object, list[Observation]] = defaultdict(list)
-    for one in several:
-        if one.usable and one.part_of("drive") is not None:
-            way = tuple((part.kind, part.name) for part in one.parts)
-            how = (one.protocol, one.mode, one.recipe, one.access, one.file_system)
-            alike[one.workload, one.direction, way, one.run_bytes, how, one.doubted].append(one)
-    between = between_visits([one.rate for one in group] for group in alike.values())
+    groups = _alike(several)
+    between = between or between_visits([one.rate for one in group] for group in groups)
     made = []
-    for group in alike.values():
+    for group in groups:
         first, count = group[0], len(group)
         repeats = [part for one in group for part in one.estimate.components if part.name == "repeats"]
         parts = [Component(part.u / count, part.df, "repeats") for part in repeats]
@@ -92,3 +92,14 @@ def on_the_pc(several: Iterable[Observation]) -> list[Observation]:
         name = first.id if count == 1 else f"{first.id} and {count - 1} more like it"
         made.append(replace(first, id=name, estimate=estimate, visits=visits))
     return made
+
+
+def _alike(several: Iterable[Observation]) -> list[list[Observation]]:
+    """Put results of one and the same thing together."""
+    alike: dict[object, list[Observation]] = defaultdict(list)
+    for one in several:
+        if one.usable and one.part_of("drive") is not None:
+            way = tuple((part.kind, part.name) for part in one.parts)
+            how = (one.protocol, one.mode, one.recipe, one.access, one.file_system)
+            alike[one.workload, one.direction, way, one.run_bytes, how, one.doubted].append(one)
+    return list(alike.values())

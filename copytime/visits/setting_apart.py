@@ -13,13 +13,14 @@ from copytime.analysis.compared import Compared, GroupFigure
 from copytime.analysis.evidence import Observation
 from copytime.analysis.groups import margin_of
 from copytime.analysis.reconciled import Reconciliation
+from copytime.analysis.visits import BetweenVisits
 from copytime.analysis.whole import ComparedSet, Scope
 from copytime.errors import InputError
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Workload
 from copytime.visits.comparing import Learned, compare_notes
 from copytime.visits.judging import observations_of
-from copytime.visits.known_parts import on_the_pc
+from copytime.visits.known_parts import on_the_pc, pc_between
 
 __all__ = ["compared_sets"]
 
@@ -34,11 +35,13 @@ def compared_sets(
     visits: Sequence[Qualification],
     *,
     everything: Sequence[Note],
+    known: Sequence[Observation],
     spread_percent: float,
 ) -> Iterator[ComparedSet]:
     """Compare what can be compared of the notes in scope; those that are doubted are left out.
 
-    How days differ is learned from ``everything`` that the logbook holds, as 'copytime compare' does.
+    How days differ is learned from ``everything`` that the logbook holds, as 'copytime compare' does, and from all that PCs
+    measured, ``known``, as verdicts and pictures do: a figure has one margin.
     """
     doubted = {name for one in whole.results if one.doubts for name in one.notes}
     sound = [one for one in noted if one.id not in doubted]
@@ -56,7 +59,7 @@ def compared_sets(
             pair for pair in found.pairs if one_drive is None or _has(pair[0], one_drive) or _has(pair[1], one_drive)
         )
         yield ComparedSet(title=title, by=by, found=replace(found, pairs=pairs))
-    yield from _on_pcs(visits, scope.drive)
+    yield from _on_pcs(visits, scope.drive, pc_between(known))
 
 
 def _has(group: str, drive: str) -> bool:
@@ -91,7 +94,7 @@ def _in(wanted: str | None, name: str | None) -> bool:
     return wanted is None or wanted.lower() == (name or "").lower()
 
 
-def _on_pcs(visits: Iterable[Qualification], drive: str | None) -> Iterator[ComparedSet]:
+def _on_pcs(visits: Iterable[Qualification], drive: str | None, between: BetweenVisits) -> Iterator[ComparedSet]:
     """Compare drives by what the PC measured: only equal payloads that went the same way through memory or past it.
 
     With ``drive`` it is held against all others, else each against the best.
@@ -105,7 +108,7 @@ def _on_pcs(visits: Iterable[Qualification], drive: str | None) -> Iterator[Comp
                 like = (result.payload_bytes, result.files, result.access, result.workers)
                 alike[result.workload, result.direction, like].append(one)
     for (workload, direction, _), members in alike.items():
-        ranked = sorted(on_the_pc(members), key=lambda one: -one.rate)
+        ranked = sorted(on_the_pc(members, between), key=lambda one: -one.rate)
         names = _names(ranked)
         if len(set(names)) < 2 or len(set(names)) < len(names):
             continue

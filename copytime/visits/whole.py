@@ -75,7 +75,9 @@ def whole_of(
             if scope.host is None or same(one[2], scope.host) or same(one[3], scope.host)
         ),
         test=best_test(found.results),
-        compared=tuple(compared_sets(scope, every, whole, against, everything=noted, spread_percent=spread_percent)),
+        compared=tuple(
+            compared_sets(scope, every, whole, against, everything=noted, known=known, spread_percent=spread_percent)
+        ),
         invented=_invented(book),
         remarks=(*found.remarks, *_mixed(scope, found, ids)),
     )

@@ -59,6 +59,7 @@ def _commands(home: Path, count: int, drives: int, *, registered: bool) -> list[
         "compare": ["compare", "--by", "drive", "--host", "Harbour 0", "--direction", "to-drive"],
         "reconcile": ["reconcile"],
         "report": ["report", "--format", "markdown"],
+        "report, html": ["report", "--format", "html"],
         "export": ["export", "--json"],
         "logbook check": ["logbook", "check"],
     }

@@ -26,7 +26,7 @@ def test_a_derivation_ends_at_the_ceiling_and_names_its_sources(cli: Cli) -> Non
 
 def test_csv_has_a_row_for_each_and_units_in_the_head(cli: Cli) -> None:
     rows = list(csv.DictReader(io.StringIO(cli("links", "--csv").stdout)))
-    assert [row["name"] for row in rows] == [link.name for link in LINKS]
+    assert [row["link"] for row in rows] == [link.name for link in LINKS]
     assert rows[[link.name for link in LINKS].index("usb2.0")]["ceiling_mb_per_s"] == "53.248"
 
 

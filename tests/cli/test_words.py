@@ -5,6 +5,7 @@ Each case stands for two words that were in use for one thing.
 
 from __future__ import annotations
 
+import json
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -109,3 +110,49 @@ def test_a_plan_counts_one_as_one(cli: Cli, demo: str, repeats: str, words: str)
     assert words in " ".join(planned.split()), planned
     assert "uses up a little of its endurance" in " ".join(planned.split())
     assert "rests on" in headers(planned)
+
+
+#: How units are written at the head of a table, and in a head that programs read.
+_UNITS = {"MB/s": "mb_per_s", "Gb/s": "gbit_per_s"}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("drives",),
+        ("links",),
+        ("kit", "list"),
+        ("log", "--notes"),
+        ("reconcile",),
+    ],
+    ids=" ".join,
+)
+def test_a_csv_has_the_heads_of_its_table(cli: Cli, demo: str, words: tuple[str, ...]) -> None:
+    """In words joined by underscores, with the unit at the end; a table may put two of them into one column."""
+    shown = headers(cli("--logbook", demo, *words).stdout)
+    written = cli("--logbook", demo, *words, "--csv").stdout.split("\n")[0].split(",")
+    assert shown
+    assert all(re.fullmatch("[a-z][a-z0-9_]*", head) for head in written), written
+    for head in shown - {"files of"}:
+        for part in head.split("/") if head not in _UNITS and " " not in head else [head]:
+            for unit, word in _UNITS.items():
+                part = part.replace(unit, word)  # noqa: PLW2901 - reason: one unit after the other
+            wanted = re.sub("[ -]", "_", part)
+            assert any(re.search(f"(^|_){wanted}(_|$)", each) for each in written), (head, written)
+
+
+def test_a_csv_of_comparisons_has_the_keys_of_the_document(cli: Cli, demo: str) -> None:
+    """Its table is of groups, its CSV of pairs, as in the document."""
+    asked = ("--logbook", demo, "compare", "--host", "Harbour 4", "--direction", "from-drive")
+    heads = cli(*asked, "--csv").stdout.split("\n")[0].split(",")
+    keys = {key for pair in json.loads(cli(*asked, "--json").stdout)["pairs"] for key in pair} | {"repeats_needed"}
+    assert set(heads) <= keys
+
+
+def test_a_bridge_and_a_ceiling_are_called_so_by_every_list(cli: Cli, demo: str) -> None:
+    planned = headers(cli("--logbook", demo, "plan", "--payload", "Big One=88GB", "--host", "Harbour 4").stdout)
+    assert "bridge" in planned & headers(cli("--logbook", demo, "reconcile").stdout)
+    linked = headers(cli("links").stdout)
+    assert "ceiling" in linked
+    assert "excluded" in linked
+    assert "ceiling MB/s" in headers(cli("drives").stdout)

@@ -29,7 +29,7 @@ from copytime.logbook.merge import check as look_through
 from copytime.logbook.merge import merge
 from copytime.logbook.notes import notes
 from copytime.notes import KitKind, NoteKind
-from copytime.records import Direction, Qualification, Witness, Workload
+from copytime.records import Access, Direction, Qualification, Witness, Workload
 from copytime.report.sustain import streams_of
 from copytime.visits import options
 from copytime.visits.again import with_results
@@ -320,3 +320,12 @@ def test_a_cap_is_told_with_what_the_drives_do_by_themselves(cli: Cli, tmp_path:
     factors = [float(found) for found in re.findall(r"these\s+drives\s+differ\s+by\s+a\s+factor\s+of\s+([0-9.]+)\.", said)]
     assert len(factors) >= 2
     assert all(1.5 <= factor < 3 for factor in factors)
+
+
+def test_small_files_go_through_memory_as_those_of_a_real_run_do(book: Logbook) -> None:
+    passes = [one for row in book.qualifications() for one in book.qualification(row["id"]).passes]
+    assert {(one.workload, one.access) for one in passes} == {
+        (Workload.LARGE, Access.UNBUFFERED),
+        (Workload.SMALL, Access.BUFFERED),
+        (Workload.SUSTAIN, Access.UNBUFFERED),
+    }

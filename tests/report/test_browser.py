@@ -13,9 +13,12 @@ from pathlib import Path
 import pytest
 
 from copytime.report.charts.figures import figures
+from copytime.report.charts.palette import DARK as CHARTS_DARK
+from copytime.report.charts.palette import LIGHT as CHARTS_LIGHT
 from copytime.report.whole.as_html import html
 from copytime.report.whole.style import DARK, LIGHT
 from tests.conftest import skip_or_fail
+from tests.report.charts.test_palette import contrast
 from tests.report.whole.made import demo_report, report_on
 from tests.support.logbooks import hostile_book
 
@@ -111,6 +114,28 @@ def corner(path: Path) -> str:
     return f"#{red:02x}{green:02x}{blue:02x}"
 
 
+#: Lists how each thing in the pictures is painted, as a browser reckons it: what it is, fill, stroke, their opacities.
+_PAINT = """const ground=getComputedStyle(document.querySelector('figure')).backgroundColor,seen=new Set();
+for(const one of document.querySelectorAll('figure svg use,figure svg path,figure svg rect')){
+if(one.closest('clipPath')||(one.closest('defs')&&!one.closest('pattern')))continue;
+const s=getComputedStyle(one),letter=(one.getAttribute('href')||'').includes('DejaVu'),
+figure=one.closest('pattern')?'pattern':letter?'text':'mark';
+seen.add([figure,s.fill,s.fillOpacity,s.stroke,s.strokeOpacity,s.opacity].join('|'))}
+seen.add(['text',getComputedStyle(document.querySelector('figcaption')).color,1,'none',1,1].join('|'));
+document.title=ground+'~'+[...seen].join('~')"""
+
+
+def hexed(colour: str) -> str:
+    """Write a browser's colour, such as rgb(1, 2, 3), as a sheet of styles does."""
+    return "#" + "".join(f"{int(part):02x}" for part in re.findall(r"\d+", colour)[:3])
+
+
+def over(colour: str, ground: str, opacity: float) -> str:
+    """Return what is seen of a colour through which the ground shines."""
+    pairs = ((int(colour[at : at + 2], 16), int(ground[at : at + 2], 16)) for at in (1, 3, 5))
+    return "#" + "".join(f"{round(above * opacity + below * (1 - opacity)):02x}" for above, below in pairs)
+
+
 def probed(page: Path, script: str) -> Path:
     """Copy a page with a script of the test's own in it, which writes what it finds into the title; the policy goes."""
     text = re.sub(r"<meta http-equiv=.*?>", "", page.read_text(encoding="utf-8"))
@@ -186,6 +211,47 @@ def test_by_day_and_by_night(browser: Browser, page: Path, scheme: int, colours:
     browser.run(page, *options, makes=shot)
     assert pixels(shot) == (1280, 900)
     assert corner(shot) == colours["paper"]
+
+
+@pytest.mark.parametrize(("scheme", "colours"), [(1, LIGHT), (0, DARK), (0, None)], ids=["light", "dark", "paper"])
+def test_pictures_follow_the_page_and_stand_out(
+    browser: Browser, page: Path, scheme: int, colours: dict[str, str] | None
+) -> None:
+    """Text by 4.5 to 1 and whatever is drawn by 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11), but for the grid and what is paper."""
+    bare = probed(page, _PAINT)
+    if colours is None:  # a printer's colours, in the dark
+        bare.write_text(bare.read_text(encoding="utf-8").replace("@media print{", "@media all{"), encoding="utf-8")
+    done = browser.run(bare, "--dump-dom", f"--blink-settings=preferredColorScheme={scheme}")
+    first, *painted = titled(done).split("~")
+    ground = hexed(first)
+    assert ground == (colours["sheet"] if colours else "#ffffff")
+    grid = (CHARTS_DARK if colours is DARK else CHARTS_LIGHT).grid
+    told = {"text": 0, "mark": 0, "pattern": 0}
+    for one in painted:
+        kind, fill, fill_opacity, stroke, stroke_opacity, opacity = one.split("|")
+        pairs = ((fill, fill_opacity), (stroke, stroke_opacity))
+        seen = [over(hexed(each), ground, float(part) * float(opacity)) for each, part in pairs if each.startswith("rgb(")]
+        seen = [each for each in seen if each not in (ground, grid)]
+        if seen:
+            told[kind] += 1
+            assert max(contrast(each, ground) for each in seen) >= (4.5 if kind == "text" else 3), one
+    assert all(told.values()), told
+
+
+def test_a_picture_is_dark_on_a_dark_page(browser: Browser, page: Path) -> None:
+    """By what is seen: the ground of a picture is that of the tables, and little of it is bright."""
+    from matplotlib.image import imread
+
+    shot = page.with_suffix(".png")
+    alone = page.with_name("alone.html")  # the first picture, at the top of a page of the same style
+    text = page.read_text(encoding="utf-8")
+    figure = text[text.index("<figure ") : text.index("</figure>")]
+    alone.write_text(f"{text[: text.index('<body>')]}<body>{figure}</figure></body></html>", encoding="utf-8")
+    options = (f"--screenshot={shot}", "--window-size=1000,500", "--blink-settings=preferredColorScheme=0")
+    browser.run(alone, *options, makes=shot)
+    drawn_ones = imread(shot)[20:480, 20:980, :3]
+    assert (drawn_ones.mean(axis=2) > 0.9).mean() < 0.1
+    assert hexed(" ".join(str(round(float(part) * 255)) for part in drawn_ones[8, 8])) == DARK["sheet"]
 
 
 def test_on_paper(browser: Browser, page: Path) -> None:

@@ -12,6 +12,7 @@ import platform
 import pty
 import re
 import shlex
+import signal
 import subprocess
 import sys
 import tempfile
@@ -36,10 +37,10 @@ SAME = re.compile(r"copytime (?:--logbook lantern-quay\.sqlite|rate|links|explai
 PLAYED = re.compile(r"copytime drives\b.*")
 
 #: Commands that measure a drive: only their figures differ.
-MEASURED = re.compile(r"copytime (?:selfcheck|qualify|sustain|copy|watch)\b.*")
+MEASURED = re.compile(r"copytime (?:selfcheck|qualify|sustain|copy|watch|tidy)\b.*")
 
 #: Commands of a day's logbook, in the order in which they stand there: only ids and the moment differ.
-NOTED = re.compile(r"copytime (?:kit|note|log|import|export|tidy)\b.*")
+NOTED = re.compile(r"copytime (?:kit|note|log|import|export)\b.*")
 
 MB = 10**6
 
@@ -83,7 +84,12 @@ def run(command: str, folder: Path, **more: str) -> str:
     )  # fmt: skip
     if done.returncode:
         raise RuntimeError(f"{command}: exit code {done.returncode}\n{done.stderr}")
-    return trimmed(done.stdout)
+    return trimmed(done.stdout or without_notes(done.stderr))
+
+
+def without_notes(text: str) -> str:
+    """Leave out what is advice beside an answer."""
+    return "\n".join(line for line in text.split("\n") if not line.startswith("note: "))
 
 
 def trimmed(text: str) -> str:
@@ -95,6 +101,12 @@ def demo_folder(folder: Path) -> Path:
     """Make the folder in which the samples of the invented logbook are run."""
     write_demo(folder / "lantern-quay.sqlite")
     return folder
+
+
+def write_sheets(text: str, folder: Path) -> None:
+    """Write the sheets that a README shows under their names, such as ```saturday.csv``:``, for its samples to read."""
+    for name, rows in re.findall(r"`(\w+\.csv)`:\n\n((?:    (?!\$ ).*\n)+)", text):
+        (folder / name).write_text(re.sub("^    ", "", rows, flags=re.MULTILINE), "utf-8")
 
 
 def of_demo(command: str, folder: Path) -> str:
@@ -166,6 +178,12 @@ class Bench:
         self._runs += 1
         book = str(self.folder / f"book-{self._runs}.sqlite")  # of its own: what was found before is no part of a sample
         here = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "120", "NO_COLOR": "1", "COPYTIME_LOGBOOK": book}
+        if words[0] == "tidy":
+            self._killed(here)
+            done = subprocess.run(made, check=True, capture_output=True, text=True, cwd=self.folder, env=here, timeout=120)
+            return self._as_told(
+                done.stdout + done.stderr
+            )  # by no terminal: how long a path is here makes no two tables of one
         with _Screen() as screen:
             child = subprocess.Popen(made, stdout=screen.slave, stderr=subprocess.PIPE, text=True, cwd=self.folder, env=here)
             meanwhile = {"sustain": self._lower, "watch": self._write}.get(words[0])
@@ -199,11 +217,19 @@ class Bench:
         )
         target.unlink()
 
+    def _killed(self, here: dict[str, str]) -> None:
+        """Let a run be killed while it writes, in the middle of its first file."""
+        killer = [sys.executable, "-m", "tests.support.killer", "write", "1", str(int(signal.SIGKILL))]
+        asked = ["qualify", str(self.drives["quayside"].mount), "--large", "500MB"]
+        done = subprocess.run([*killer, *asked], check=False, capture_output=True, cwd=ROOT, env=here, timeout=120)
+        if done.returncode != -signal.SIGKILL:
+            raise RuntimeError(f"a run that was to be killed ended with {done.returncode}\n{done.stderr.decode()}")
+
     def _as_told(self, text: str) -> str:
         for name, drive in self.drives.items():
             text = text.replace(str(drive.mount), f"/media/{name}").replace(str(drive.image), f"/srv/{name}.img")
         text = re.sub(r"(\.img) on .*", r"\1", text).replace(platform.node(), "bench")
-        return trimmed("\n".join(line for line in text.split("\n") if not line.startswith("note: ")))
+        return trimmed(without_notes(text))
 
 
 #: What depends on what else the machine does meanwhile, and is called the same: whether the counters show more than the
@@ -255,6 +281,7 @@ def answers(text: str, folder: Path, kinds: Sequence[str]) -> Iterator[tuple[Sam
     """Run the samples of some kinds, and return what came out."""
     book = str(folder / "day.sqlite")
     demo_folder(folder)
+    write_sheets(text, folder)
     with ExitStack() as stack:
         bench = Bench(folder, stack) if "measured" in kinds else None
         for sample in (one for one in samples(text) if one.kind in kinds):

@@ -41,18 +41,25 @@ def available() -> bool:
 
 
 def svg(
-    one: NamedChart, *, width: int = 1280, height: int | None = None, dark: bool = False, transparent: bool = True
+    one: NamedChart,
+    *,
+    width: int = 1280,
+    height: int | None = None,
+    dark: bool = False,
+    transparent: bool = True,
+    page_colours: bool = False,
 ) -> str:
     """Draw a chart as an ``<svg>`` element, the same bytes every time; its ids begin with the chart's name.
 
     ``width`` and ``height`` are pixels; a height of None is as much as the chart needs. Text is drawn as outlines, so that
-    it looks the same everywhere, and is told in words by title and description. Raises ChartsMissing, and InputError for a
-    size that will not do.
+    it looks the same everywhere, and is told in words by title and description. ``page_colours`` is for an element of a page
+    that names the colours (``--chart-ink`` and so on, see ``palette.named_colours``). Raises ChartsMissing, and InputError
+    for a size that will not do.
     """
     _needed()
     from copytime.report.charts.drawing import as_svg
 
-    return as_svg(one, width=width, height=height, dark=dark, transparent=transparent)
+    return as_svg(one, width=width, height=height, dark=dark, transparent=transparent, page_colours=page_colours)
 
 
 def png(

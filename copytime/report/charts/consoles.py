@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 from copytime.analysis.evidence import Observation
@@ -9,8 +10,9 @@ from copytime.analysis.groups import margin_of
 from copytime.analysis.reconciled import Reconciled
 from copytime.analysis.whole import Whole
 from copytime.records import Direction
+from copytime.report.charts.first_rows import first_rows
 from copytime.report.charts.model import Bar, NamedChart, Panel, Row, RowsChart
-from copytime.report.charts.rates import MB, caps_of
+from copytime.report.charts.rates import MB, VISITS, caps_of
 from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 
 __all__ = ["console_charts"]
@@ -21,7 +23,7 @@ def console_charts(whole: Whole) -> Iterator[NamedChart]:
     hosts = dict.fromkeys(one.note.host or "" for one in whole.found.results)
     for number, host in enumerate(sorted(hosts), 1):
         here = [one for one in whole.found.results if (one.note.host or "") == host]
-        chart = _chart(whole, host, here)
+        chart = first_rows(_chart(whole, host, here))
         yield NamedChart(f"console-{number}", chart.title, _alt(chart), chart)
 
 
@@ -39,8 +41,15 @@ def _chart(whole: Whole, host: str, here: Sequence[Reconciled]) -> RowsChart:
             found.setdefault(_key(one), {})[one.note.direction] = one
     ordered = sorted(found.values(), key=lambda both: -max(one.rate for one in both.values()))
     firsts = [next(iter(both.values())) for both in ordered]
+    alike: dict[tuple[str | None, str | None], list[Reconciled]] = defaultdict(list)
+    for one in firsts:
+        alike[one.note.drive, one.note.bridge].append(one)
     rows = [
-        Row(label=named(first.note.drive), more=_way(first, firsts), bars=tuple(_pair(both.get(way)) for way in Direction))
+        Row(
+            label=named(first.note.drive),
+            more=_way(first, alike[first.note.drive, first.note.bridge]),
+            bars=tuple(_pair(both.get(way)) for way in Direction),
+        )
         for first, both in zip(firsts, ordered, strict=True)
     ]
     panels = tuple(
@@ -59,7 +68,7 @@ def _chart(whole: Whole, host: str, here: Sequence[Reconciled]) -> RowsChart:
         panels=panels,
         rows=tuple(rows),
         better="longer is faster",
-        remarks=(*_other_ways(here), *whole.found.remarks),
+        remarks=(VISITS, *_other_ways(here), *whole.found.remarks),
         invented=whole.invented,
     )
 
@@ -77,10 +86,9 @@ def _payload(several: Sequence[Reconciled]) -> str:
     return several[0].judgement.observation.payload if several else "large"
 
 
-def _way(one: Reconciled, several: Sequence[Reconciled]) -> str:
-    """Tell the rest of a chain, as far as it takes to tell it from others of the same drive."""
+def _way(one: Reconciled, like: Sequence[Reconciled]) -> str:
+    """Tell the rest of a chain, as far as it takes to tell it from those ``like`` it, of the same drive and bridge."""
     said = [f"through {named(one.note.bridge)}"] if one.note.bridge else []
-    like = [each for each in several if (each.note.drive, each.note.bridge) == (one.note.drive, one.note.bridge)]
     if len({each.note.cable for each in like}) > 1 and one.note.cable:
         said.append(f"cable {named(one.note.cable, 30)}")
     if len({each.note.port for each in like}) > 1 and one.note.port:
@@ -100,7 +108,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
         value=one.rate / MB,
         low=one.low / MB,
         high=one.high / MB,
-        text=rate_bar_text(one.rate, one.low, one.high),
+        text=rate_bar_text(one.rate, one.low, one.high, count=one.visits),
         doubted=bool(one.doubts),
         ceiling=one.ceiling / MB if one.ceiling else None,
     )
@@ -113,7 +121,7 @@ def _pair(one: Reconciled | None) -> tuple[Bar | None, Bar | None]:
         value=own.rate / MB,
         low=low / MB,
         high=high / MB,
-        text=rate_bar_text(own.rate, low, high) + more,
+        text=rate_bar_text(own.rate, low, high, count=0 if own.rated else len(set(own.visits))) + more,
         doubted=own.rated,
     )
     return here, elsewhere
@@ -131,4 +139,4 @@ def _alt(chart: RowsChart) -> str:
         if values:
             said.append(f"{begun(panel.title)}, in MB/s: {listed(values)}.")
         said += [f"In MB/s, {limit.words}." for limit in panel.limits]
-    return " ".join([f"{chart.title}.", *said])
+    return " ".join([f"{chart.title}.", *said, *(f"{begun(one)}." for one in chart.remarks)])

@@ -13,7 +13,7 @@ import matplotlib as mpl
 from copytime.errors import InputError
 from copytime.report.charts.history_drawn import draw_history
 from copytime.report.charts.model import HistoryChart, NamedChart, TraceChart
-from copytime.report.charts.palette import DARK, LIGHT
+from copytime.report.charts.palette import DARK, LIGHT, named_colours
 from copytime.report.charts.rows_drawn import draw_rows
 from copytime.report.charts.sheet import FONT, Sheet
 from copytime.report.charts.trace_drawn import draw_trace
@@ -76,7 +76,9 @@ def as_png(one: NamedChart, *, width: int, height: int | None, scale: float, dar
     return made.getvalue()
 
 
-def as_svg(one: NamedChart, *, width: int, height: int | None, dark: bool, transparent: bool) -> str:
+def as_svg(
+    one: NamedChart, *, width: int, height: int | None, dark: bool, transparent: bool, page_colours: bool = False
+) -> str:
     """Draw an SVG element; without the rims around text, which would double its size."""
     with _settled(one.name):
         sheet = drawn(one, width=width, height=height, dark=dark, halo=False)
@@ -85,10 +87,10 @@ def as_svg(one: NamedChart, *, width: int, height: int | None, dark: bool, trans
             made, format="svg", transparent=transparent, facecolor="none" if transparent else sheet.palette.paper,
             metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
         )  # fmt: skip
-    return _element(made.getvalue(), one, sheet)
+    return _element(made.getvalue(), one, sheet, page_colours=page_colours)
 
 
-def _element(text: str, one: NamedChart, sheet: Sheet) -> str:
+def _element(text: str, one: NamedChart, sheet: Sheet, *, page_colours: bool) -> str:
     """Make of matplotlib's file an element that may stand beside others on a page, and says in words what it shows."""
     text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)  # they hold the texts, which may be a stranger's
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
@@ -100,6 +102,8 @@ def _element(text: str, one: NamedChart, sheet: Sheet) -> str:
     body = re.sub(
         r' id="[^"]*-(?:whisker|bar-\d|ceiling|cap|cap-margin|phase|phase-margin|drop|drop-margin|chunks|spot)"', "", body
     )
+    if page_colours:
+        body = _of_the_page(body, named_colours(sheet.palette))
     width, height = round(sheet.width), round(sheet.height)
     points = f"{sheet.width * 0.72:g} {sheet.height * 0.72:g}"
     return (
@@ -107,6 +111,18 @@ def _element(text: str, one: NamedChart, sheet: Sheet) -> str:
         f'aria-labelledby="{prefix}-title {prefix}-desc">\n'
         f'<title id="{prefix}-title">{html.escape(plain(one.title, limit=1000))}</title>\n'
         f'<desc id="{prefix}-desc">{html.escape(plain(one.alt, limit=50_000))}</desc>\n{body}\n</svg>\n'
+    )
+
+
+def _of_the_page(body: str, named: dict[str, str]) -> str:
+    """Name the colours, so that the page gives them, by day and by night; each is also there for a page that gives none.
+
+    ``body`` holds no text of anybody's: letters are outlines.
+    """
+    body = re.sub(r' fill="(#[0-9a-f]{6})"', r' style="fill: \1"', body)  # an attribute may not know names, a style does
+    names = {colour: name for name, colour in named.items()}
+    return re.sub(
+        r"#[0-9a-f]{6}\b", lambda found: f"var(--{names[found[0]]},{found[0]})" if found[0] in names else found[0], body
     )
 
 

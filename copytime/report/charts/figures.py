@@ -20,4 +20,4 @@ def figures(section: str, whole: Whole) -> Iterator[Figure]:
     if section == "pc" and whole.scope.drive is not None:
         kinds = (*kinds, "history")
     for one in charts_of(whole, kinds):
-        yield Figure(name=one.name, svg=svg(one, transparent=True), alt=one.alt, caption=one.title)
+        yield Figure(name=one.name, svg=svg(one, transparent=True, page_colours=True), alt=one.alt, caption=one.title)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 
+from copytime.analysis.noted import TimedRate
 from copytime.analysis.whole import Whole, drive_name
 from copytime.notes import Note, NoteKind
 from copytime.records import Direction, Qualification, Result, Witness, Workload
@@ -25,25 +26,37 @@ def history_charts(whole: Whole) -> Iterator[NamedChart]:
     for name in [*(drive_name(one) for one in whole.measured), *(one.drive or "" for one in whole.notes)]:
         if name:
             drives.setdefault(name.lower(), name)
+    measured: dict[str, list[Qualification]] = defaultdict(list)
+    for visit in whole.measured:
+        measured[drive_name(visit).lower()].append(visit)
+    noted: dict[str, list[tuple[Note, TimedRate | None]]] = defaultdict(list)
+    for note, timed in whole.timed:
+        if note.kind is NoteKind.COPY:
+            noted[(note.drive or "").lower()].append((note, timed))
+    doubted = frozenset(name for one in whole.found.results if one.doubts for name in one.notes)
     number = 0
     for name in sorted(drives.values()):
-        chart = _chart(whole, name)
+        chart = _chart(name, measured[name.lower()], noted[name.lower()], doubted, whole.invented)
         if len(chart.days) > 1:
             number += 1
             yield NamedChart(f"history-{number}", chart.title, _alt(chart), chart)
 
 
-def _chart(whole: Whole, drive: str) -> HistoryChart:
+def _chart(
+    drive: str,
+    measured: Sequence[Qualification],
+    noted: Sequence[tuple[Note, TimedRate | None]],
+    doubted: Collection[str],
+    invented: str | None,
+) -> HistoryChart:
     found: dict[Direction, _Values] = {way: defaultdict(list) for way in Direction}
-    for visit in whole.measured:
-        if drive_name(visit).lower() == drive.lower():
-            for result in visit.results:
-                if result.workload is Workload.LARGE and result.witness is not Witness.CACHED:
-                    _add(found[result.direction], _chain(visit), visit.created[:10], result)
-    doubted = {name for one in whole.found.results if one.doubts for name in one.notes}
+    for visit in measured:
+        for result in visit.results:
+            if result.workload is Workload.LARGE and result.witness is not Witness.CACHED:
+                _add(found[result.direction], _chain(visit), visit.created[:10], result)
     bounds = 0
-    for note, timed in whole.timed:
-        if note.kind is not NoteKind.COPY or (note.drive or "").lower() != drive.lower() or note.direction is None:
+    for note, timed in noted:
+        if note.direction is None:
             continue
         if timed is None or timed.bound is not Bound.EXACT:
             bounds += 1
@@ -55,7 +68,7 @@ def _chart(whole: Whole, drive: str) -> HistoryChart:
     remarks = [f"{bounds} noted as a bound or an approximation {'is' if bounds == 1 else 'are'} left out"] if bounds else []
     return HistoryChart(
         title=f"{named(drive, 40)}: every visit",
-        subtitle="large files on the PC, and copies noted by hand; 95 % margins",
+        subtitle="large files on the PC, and copies noted by hand",
         days=tuple(days),
         panels=tuple(Panel(title=WAY[way], axis=AXIS[way]) for way in Direction),
         tracks=tuple(
@@ -78,7 +91,7 @@ def _chart(whole: Whole, drive: str) -> HistoryChart:
             for way in Direction
         ),
         remarks=tuple(remarks),
-        invented=whole.invented,
+        invented=invented,
     )
 
 

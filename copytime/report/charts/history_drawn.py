@@ -13,6 +13,9 @@ from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width
 
 __all__ = ["draw_history"]
 
+#: What the two kinds of margins cover: they are not alike, and no one is to compare their lengths.
+_MARGINS = "95 % margin; on the PC it covers other days too, of a noted copy timing, size and repeats"
+
 #: Lines of the tracks: beyond four of them colours come again, with another line.
 _LINES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
 
@@ -122,7 +125,7 @@ def _apart(wanted: Sequence[float], least: float) -> list[float]:
 
 def _key(chart: HistoryChart) -> list[Key]:
     spots = [spot for tracks in chart.tracks for track in tracks for spot in track.spots]
-    entries = [Key("days with a visit, evenly spaced"), Key("95 % margin", _whisker_sign)]
+    entries = [Key("days with a visit, evenly spaced"), Key(_MARGINS, _whisker_sign)]
     if any(spot.doubted for spot in spots):
         entries.append(Key("hollow: doubted"))
     bare = sum(spot.low is None for spot in spots)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from copytime.analysis.reconciled import Loaded, Loading
 from copytime.analysis.whole import Whole
+from copytime.report.charts.first_rows import first_rows
 from copytime.report.charts.model import Bar, NamedChart, Panel, Row, RowsChart
 from copytime.report.charts.words import begun, listed, named, seconds_text
 
@@ -26,7 +27,7 @@ def load_charts(whole: Whole) -> Iterator[NamedChart]:
         ordered = sorted(found, key=lambda one: one.host)
         for begin in range(0, len(ordered), _MOST):
             number += 1
-            chart = _chart(whole, scene, state, ordered[begin : begin + _MOST])
+            chart = first_rows(_chart(whole, scene, state, ordered[begin : begin + _MOST]))
             yield NamedChart(f"loads-{number}", chart.title, _alt(chart), chart)
 
 
@@ -49,12 +50,13 @@ def _chart(whole: Whole, scene: str, state: str | None, hosts: Sequence[Loading]
         panels=tuple(Panel(title=f"at {named(one.host, 40)}", axis="seconds, from the drive") for one in hosts),
         rows=tuple(rows),
         better="shorter is faster",
+        remarks=("in brackets: the number of repeats",),
         invented=whole.invented,
     )
 
 
 def _bar(one: Loaded) -> Bar:
-    text = seconds_text(one.seconds, one.low, one.high)
+    text = seconds_text(one.seconds, one.low, one.high, count=one.repeats)
     return Bar(value=one.seconds, low=one.low, high=one.high, text=text)
 
 
@@ -63,4 +65,4 @@ def _alt(chart: RowsChart) -> str:
     for number, panel in enumerate(chart.panels):
         values = [f"{row.label} {bar.text}" for row in chart.rows if (bar := row.bars[number][0])]
         said.append(f"{begun(panel.title)}: {listed(values)}.")
-    return " ".join([f"{chart.title}, by drive and host.", *said])
+    return " ".join([f"{chart.title}, by drive and host.", *said, *(f"{begun(one)}." for one in chart.remarks)])

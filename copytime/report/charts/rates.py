@@ -10,13 +10,17 @@ from copytime.analysis.shared import SharedPart
 from copytime.analysis.whole import Whole
 from copytime.links import find_link
 from copytime.records import Direction, Workload
+from copytime.report.charts.first_rows import first_rows
 from copytime.report.charts.model import Bar, Limit, NamedChart, Panel, Row, RowsChart
 from copytime.report.charts.words import AXIS, WAY, begun, listed, named, rate_bar_text
 from copytime.units import rate_text
 
-__all__ = ["bar_of", "caps_of", "ceiling_of", "rates_charts"]
+__all__ = ["VISITS", "bar_of", "caps_of", "ceiling_of", "rates_charts"]
 
 MB = 1e6
+
+#: What stands in brackets beside a rate.
+VISITS = "in brackets: the number of visits"
 
 
 def rates_charts(whole: Whole) -> Iterator[NamedChart]:
@@ -26,7 +30,7 @@ def rates_charts(whole: Whole) -> Iterator[NamedChart]:
         seen = [one for one in whole.found.known if one.workload is workload and not one.rated and visits & set(one.visits)]
         if not seen:
             continue
-        chart = _chart(whole, seen, f"{words} on the PC")
+        chart = first_rows(_chart(whole, seen, f"{words} on the PC"))
         name = "rates" if workload is Workload.LARGE else "rates-small"
         yield NamedChart(name, chart.title, _alt(chart), chart)
 
@@ -60,6 +64,7 @@ def _chart(whole: Whole, seen: Sequence[Observation], title: str) -> RowsChart:
         panels=panels,
         rows=tuple(rows),
         better="longer is faster",
+        remarks=(VISITS,),
         invented=whole.invented,
     )
 
@@ -71,7 +76,7 @@ def bar_of(one: Observation) -> Bar:
         value=one.rate / MB,
         low=low / MB,
         high=high / MB,
-        text=rate_bar_text(one.rate, low, high),
+        text=rate_bar_text(one.rate, low, high, count=len(set(one.visits))),
         doubted=one.doubted,
         ceiling=ceiling_of(one),
     )
@@ -94,7 +99,7 @@ def caps_of(
             continue
         low, high = (None if value is None else value / MB for value in (one.low, one.high))
         limits = "" if one.low is None or one.high is None else f" ({rate_text(one.low)} to {rate_text(one.high)})"
-        words = f"cap {rate_text(one.rate)}{limits}: {named(one.part.name, 40)}"
+        words = f"cap {rate_text(one.rate)} MB/s{limits}: {named(one.part.name, 40)}"
         found.append(Limit(value=one.rate / MB, low=low, high=high, words=words, rows=through))
     return tuple(found)
 
@@ -122,4 +127,4 @@ def _alt(chart: RowsChart) -> str:
         ]
         said.append(f"{begun(panel.title)}, in MB/s: {listed(values)}.")
         said += [f"In MB/s, {limit.words}." for limit in panel.limits]
-    return " ".join([f"{chart.title}, by drive in both directions.", *said])
+    return " ".join([f"{chart.title}, by drive in both directions.", *said, *(f"{begun(one)}." for one in chart.remarks)])

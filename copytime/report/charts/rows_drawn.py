@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from copytime.errors import InputError
 from copytime.report.charts.model import Bar, Limit, Row, RowsChart
 from copytime.report.charts.palette import HATCHES, Palette
-from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width
+from copytime.report.charts.sheet import INVENTED, Key, Sheet, text_width, told_apart
 
 __all__ = ["draw_rows"]
 
@@ -64,13 +66,13 @@ def draw_rows(
     plan = _plan(chart, trial, height, len(keys))
     sheet = Sheet(width, plan.height, palette, factor=factor, halo=halo)
     sheet.head(chart.title, chart.subtitle)
-    for number, row in enumerate(chart.rows):
+    room, shrink = plan.left - 28 * factor - 16 * factor, plan.shrink
+    names = [_named(row, cramped=plan.row < _CRAMPED * factor) for row in chart.rows]
+    labels = told_apart([label for label, _ in names], sheet.size("label") * shrink, room, bold=True)
+    for number, (label, (_, more)) in enumerate(zip(labels, names, strict=True)):
         middle = plan.head + (number + 0.5) * plan.row
-        room = plan.left - 28 * factor - 16 * factor
         x = plan.left - 16 * factor
-        label, more = _named(row, cramped=plan.row < _CRAMPED * factor)
         apart = min(13 * factor, plan.row * 0.24) if more else 0.0
-        shrink = plan.shrink
         sheet.text(x, middle - apart, label, "label", bold=True, align="right", shrink=shrink, room=room)
         if more:
             sheet.text(x, middle + apart, more, "more", colour=palette.quiet, align="right", shrink=shrink, room=room)
@@ -147,7 +149,7 @@ def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
     axes.set_xlim(0, plan.top)
     axes.set_ylim(len(chart.rows) - 0.5, -0.5)
     axes.set_yticks([])
-    axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(wide // (95 * f))), min_n_ticks=2))
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(wide // (72 * f))), min_n_ticks=2))
     axes.grid(axis="x", color=palette.grid, linewidth=sheet.points(1.5 * f))
     sheet.text(left, 96 * f + 20 * f, panel.title, "panel", bold=True, room=plan.panel)
     for at, limit in enumerate(panel.limits):
@@ -180,7 +182,7 @@ def _panel(chart: RowsChart, sheet: Sheet, plan: _Plan, number: int) -> None:
 def _bar(axes: Axes, sheet: Sheet, bar: Bar, series: int, middle: float, deep: float) -> None:
     f, palette = sheet.factor, sheet.palette
     colour = palette.series[series % len(palette.series)]
-    axes.add_patch(
+    axes.add_artist(
         Rectangle(
             (0, middle - deep / 2),
             bar.value,
@@ -195,18 +197,13 @@ def _bar(axes: Axes, sheet: Sheet, bar: Bar, series: int, middle: float, deep: f
     )
     if bar.low is None or bar.high is None:
         return
+    above, below, apart = middle - deep * 0.27, middle + deep * 0.27, math.nan
+    xs = (bar.low, bar.high, apart, bar.low, bar.low, apart, bar.high, bar.high)
+    ys = (middle, middle, apart, above, below, apart, above, below)
     for colour, wide in ((palette.paper, 7), (palette.ink, 3.5)):  # a rim, so that it shows on the bar as well
-        axes.plot(
-            (bar.low, bar.high), (middle, middle), color=colour, linewidth=sheet.points(wide * f), solid_capstyle="butt",
-            gid="whisker",
-        )  # fmt: skip
-        for end in (bar.low, bar.high):
-            axes.plot(
-                (end, end),
-                (middle - deep * 0.27, middle + deep * 0.27),
-                color=colour,
-                linewidth=sheet.points((wide - 0.8) * f),
-            )
+        axes.add_artist(
+            Line2D(xs, ys, color=colour, linewidth=sheet.points(wide * f), solid_capstyle="projecting", gid="whisker")
+        )
 
 
 def _value(sheet: Sheet, plan: _Plan, bar: Bar, left: float, middle: float) -> None:
@@ -215,9 +212,11 @@ def _value(sheet: Sheet, plan: _Plan, bar: Bar, left: float, middle: float) -> N
 
 
 def _ceiling(axes: Axes, sheet: Sheet, ceiling: float, middle: float, deep: float) -> None:
-    axes.plot(
-        (ceiling, ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
-        linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
+    axes.add_artist(
+        Line2D(
+            (ceiling, ceiling), (middle - deep * 0.58, middle + deep * 0.58), color=sheet.palette.quiet,
+            linewidth=sheet.points(5 * sheet.factor), solid_capstyle="butt", gid="ceiling",
+        )
     )  # fmt: skip
 
 
@@ -227,7 +226,7 @@ def _limit(axes: Axes, sheet: Sheet, limit: Limit) -> None:
     for first, last in _stretches(limit.rows):
         if limit.low is not None and limit.high is not None:
             box = Rectangle((limit.low, first - 0.5), limit.high - limit.low, last - first + 1, gid="cap-margin")
-            box.set(facecolor=mark, alpha=0.28, linewidth=0, zorder=2.5)
+            box.set(**sheet.shade(mark, 0.28), zorder=2.5)
             axes.add_patch(box)
         axes.plot(
             (limit.value, limit.value), (first - 0.5, last + 0.5), color=mark, linewidth=sheet.points(3.5 * f),
@@ -284,9 +283,7 @@ def _ceiling_sign(sheet: Sheet, x: float, y: float, width: float, height: float)
 
 
 def _cap_sign(sheet: Sheet, x: float, y: float, width: float, height: float) -> None:
-    sheet.over.add_patch(
-        Rectangle((x + 6, y - 2), width - 12, height + 4, facecolor=sheet.palette.mark, alpha=0.28, linewidth=0)
-    )
+    sheet.over.add_patch(Rectangle((x + 6, y - 2), width - 12, height + 4, **sheet.shade(sheet.palette.mark, 0.28)))
     sheet.line((x + width / 2, x + width / 2), (y - 2, y + height + 2), sheet.palette.mark, 3.5, (0, (2.2, 1.2)))
 
 

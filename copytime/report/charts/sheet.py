@@ -5,12 +5,14 @@ Only this package imports matplotlib, and only when something is drawn; no windo
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
@@ -20,7 +22,7 @@ from matplotlib.patheffects import withStroke
 from copytime.report.charts.palette import HATCHES, Palette
 from copytime.safetext import shorten
 
-__all__ = ["FONT", "INVENTED", "Key", "Sheet", "text_width"]
+__all__ = ["FONT", "INVENTED", "Key", "Sheet", "text_width", "told_apart"]
 
 #: The typeface that matplotlib brings along, so that pictures are the same everywhere.
 FONT = "DejaVu Sans"
@@ -32,6 +34,7 @@ _DPI = 100
 _RENDERER: Any = cast(Any, RendererAgg)(1, 1, _DPI)
 
 
+@functools.lru_cache(maxsize=4096)
 def text_width(text: str, pixels: float, *, bold: bool = False) -> float:
     """Return how wide a text is drawn, in pixels."""
     font = FontProperties(family=FONT, size=pixels * 72 / _DPI, weight="bold" if bold else "normal")
@@ -157,6 +160,10 @@ class Sheet:
                 self.text(at, y, one.words, "key", colour=colour, bold=one.strong, room=self.width - at - 14 * f)
                 x += self._key_width(one)
 
+    def shade(self, colour: str, opacity: float) -> dict[str, Any]:
+        """Return how an area is painted that shows what lies behind it, with an edge that stands out by itself."""
+        return {"facecolor": to_rgba(colour, opacity), "edgecolor": colour, "linewidth": self.points(1.2 * self.factor)}
+
     def swatch(self, series: int, x: float, y: float, width: float, height: float) -> None:
         """Draw the sign of a series."""
         self.over.add_patch(
@@ -190,3 +197,22 @@ def fitted(words: str, pixels: float, room: float, *, bold: bool = False) -> str
         else:
             high = middle - 1
     return shorten(words, max(4, low))
+
+
+def told_apart(names: Sequence[str], pixels: float, room: float, *, bold: bool = False) -> list[str]:
+    """Cut names so that they fit into ``room`` pixels; those that would then be alike are cut in their middle instead."""
+    cut = {name: fitted(name, pixels, room, bold=bold) for name in names}
+    for name, short in list(cut.items()):
+        if list(cut.values()).count(short) > 1:
+            cut[name] = _ends(name, pixels, room, bold=bold)
+    return [cut[name] for name in names]
+
+
+def _ends(words: str, pixels: float, room: float, *, bold: bool) -> str:
+    """Leave out as little of the middle of a text as it takes to fit it; a third of what is kept is its beginning."""
+    for kept in range(len(words) - 3, 5, -1):
+        begin = kept // 3
+        short = f"{words[:begin].rstrip()}...{words[len(words) - kept + begin :].lstrip()}"
+        if text_width(short, pixels, bold=bold) <= room:
+            return short
+    return fitted(words, pixels, room, bold=bold)

@@ -48,7 +48,7 @@ def draw_trace(
     axes.xaxis.set_major_locator(MaxNLocator(nbins=8))
     axes.yaxis.set_major_locator(MaxNLocator(nbins=6))
     xs = [0.0, *chart.places[1:-1], end] if len(chart.places) > 2 else list(chart.places)
-    axes.fill_between(xs, chart.slowest, chart.fastest, color=palette.series[0], alpha=0.35, linewidth=0, gid="chunks")
+    axes.fill_between(xs, chart.slowest, chart.fastest, gid="chunks", **sheet.shade(palette.series[0], 0.35))
     if near and chart.ceiling:
         axes.axhline(chart.ceiling, color=palette.quiet, linewidth=sheet.points(5 * f), gid="ceiling")
     for one in chart.phases:
@@ -57,7 +57,7 @@ def draw_trace(
                 (one.begin, one.end),
                 (one.first * one.low / one.rate, one.last * one.low / one.rate),
                 (one.first * one.high / one.rate, one.last * one.high / one.rate),
-                color=palette.ink, alpha=0.25, linewidth=0, gid="phase-margin",
+                gid="phase-margin", **sheet.shade(palette.ink, 0.25),
             )  # fmt: skip
         axes.plot(
             (one.begin, one.end), (one.first, one.last), color=palette.ink, linewidth=sheet.points(6 * f),
@@ -65,9 +65,7 @@ def draw_trace(
         )  # fmt: skip
     if chart.drop is not None:
         at, low, over = chart.drop
-        axes.add_patch(
-            Rectangle((low, 0), over - low, scale, facecolor=palette.mark, alpha=0.28, linewidth=0, gid="drop-margin")
-        )
+        axes.add_patch(Rectangle((low, 0), over - low, scale, gid="drop-margin", **sheet.shade(palette.mark, 0.28)))
         axes.plot(
             (at, at), (0, scale), color=palette.mark, linewidth=sheet.points(4 * f), linestyle=(0, (2.2, 1.2)), gid="drop"
         )
@@ -134,7 +132,7 @@ def _key(chart: TraceChart, *, near: bool) -> list[Key]:
 
 
 def _chunks_sign(sheet: Sheet, x: float, y: float, width: float, height: float) -> None:
-    sheet.over.add_patch(Rectangle((x, y), width, height, facecolor=sheet.palette.series[0], alpha=0.35, linewidth=0))
+    sheet.over.add_patch(Rectangle((x, y), width, height, **sheet.shade(sheet.palette.series[0], 0.35)))
 
 
 def _phase_sign(sheet: Sheet, x: float, y: float, width: float, height: float) -> None:

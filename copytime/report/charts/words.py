@@ -25,16 +25,16 @@ def begun(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def rate_bar_text(rate: float, low: float | None, high: float | None) -> str:
-    """Write a rate in bytes per second, as MB/s with its margin."""
+def rate_bar_text(rate: float, low: float | None, high: float | None, *, count: int = 0) -> str:
+    """Write a rate in bytes per second, as MB/s with its margin, and in brackets how many visits it rests on, if any."""
     if low is None or high is None:
         return f"{rate_text(rate)}, no margin"
-    return rate_within(rate, low, high)
+    return rate_within(rate, low, high) + (f" ({count})" if count else "")
 
 
-def seconds_text(seconds: float, low: float, high: float) -> str:
-    """Write a time in seconds with its margin."""
-    return f"{with_margin(seconds, max(high - seconds, seconds - low))} s"
+def seconds_text(seconds: float, low: float, high: float, *, count: int) -> str:
+    """Write a time in seconds with its margin, and in brackets how many repeats it rests on."""
+    return f"{with_margin(seconds, max(high - seconds, seconds - low))} s ({count})"
 
 
 def listed(several: Iterable[str]) -> str:

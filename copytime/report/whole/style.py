@@ -1,10 +1,13 @@
 """How a report looks on paper, on a phone, on a wide screen, by day and by night.
 
-Colours are named once for light and once for dark; tests/report/whole/test_html.py holds every pair of them against the
-contrast that WCAG 2.2 asks for (1.4.3, 4.5 to 1).
+Colours are named once for light and once for dark, those of the pictures too, which stand on the same sheet as tables;
+tests/report/whole/test_html.py holds every pair of them against the contrast that WCAG 2.2 asks for (1.4.3, 4.5 to 1), and
+tests/report/test_browser.py what a browser makes of the pictures.
 """
 
 from __future__ import annotations
+
+from copytime.report.charts import palette
 
 __all__ = ["DARK", "LIGHT", "STYLE"]
 
@@ -37,13 +40,18 @@ DARK = {
 }
 
 
-def _named(colours: dict[str, str]) -> str:
-    return "".join(f"--{name}:{value};" for name, value in colours.items())
+def _named(colours: dict[str, str], charts: palette.Palette) -> str:
+    """Name the colours of the page and of the pictures on it, whose paper is the sheet."""
+    of_charts = {**palette.named_colours(charts), "chart-paper": colours["sheet"]}
+    return "".join(f"--{name}:{value};" for name, value in (colours | of_charts).items())
+
+
+_DAY, _NIGHT = _named(LIGHT, palette.LIGHT), _named(DARK, palette.DARK)
 
 
 STYLE = (
-    f":root{{color-scheme:light dark;{_named(LIGHT)}}}\n"
-    f"@media (prefers-color-scheme:dark){{:root{{{_named(DARK)}}}}}\n"
+    f":root{{color-scheme:light dark;{_DAY}}}\n"
+    f"@media (prefers-color-scheme:dark){{:root{{{_NIGHT}}}}}\n"
     """*{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%;text-size-adjust:100%;scroll-behavior:auto}
 body{margin:0;background:var(--paper);color:var(--ink);font:1rem/1.55 system-ui,-apple-system,"Segoe UI","Noto Sans",
@@ -91,9 +99,10 @@ td:not(.figure,.tight,.wide){max-width:20rem}
 .unit{color:var(--quiet);font-weight:400;white-space:nowrap}
 .note{font-size:.85rem;color:var(--quiet);max-width:90ch;margin:.4rem 0 1.4rem}
 pre.scroll{padding:.8rem 1rem;font:.85rem/1.6 ui-monospace,"DejaVu Sans Mono","Liberation Mono",monospace;white-space:pre}
-figure{margin:1.2rem 0;padding:.8rem;background:#fff;color:#1d2629;border:1px solid var(--line);max-width:70rem}
+figure{margin:1.2rem 0;padding:.8rem;background:var(--chart-paper);border:1px solid var(--line);max-width:70rem;
+forced-color-adjust:none}
 figure svg{display:block;width:100%;height:auto}
-figcaption{font-size:.9rem;color:#46545d;margin-top:.5rem}
+figcaption{font-size:.9rem;color:var(--quiet);margin-top:.5rem}
 footer{color:var(--quiet);font-size:.85rem;padding-bottom:2rem}
 @media (min-width:100rem){
 .page{display:grid;grid-template-columns:15rem minmax(0,1fr);gap:3rem}
@@ -113,7 +122,7 @@ tbody th{max-width:9.5rem;min-width:6.5rem;border-right:1px solid var(--line)}
 @media print{
 @page{size:A4;margin:14mm 12mm 16mm}
 """
-    f":root{{color-scheme:light;{_named(LIGHT)}--paper:#fff;--stripe:#fff}}\n"
+    f":root{{color-scheme:light;{_DAY}--paper:#fff;--stripe:#fff}}\n"
     """body{font-size:9.5pt;line-height:1.4}
 header,.page,footer{max-width:none;padding:0}
 .page{display:block}
