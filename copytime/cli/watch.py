@@ -54,13 +54,14 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
     """
     from copytime.report.watches import watch_document, watch_text
     from copytime.safetext import plain
-    from copytime.visits.watching import QUIET_S, drive_to_watch
+    from copytime.visits.watching import QUIET_S, check_quiet, drive_to_watch
     from copytime.visits.watching import watch as follow
 
     check_output(output)
+    wait = QUIET_S if quiet_s is None else quiet_s
+    check_quiet(wait)  # before anybody is told to start a copy
     target = drive_to_watch(drive)
     here = session()
-    wait = QUIET_S if quiet_s is None else quiet_s
     if not here.quiet:
         say(f"watching {plain(target.drive_label)} at {plain(target.path)}; start the copy now. Ctrl-C ends it")
     found = at_work(

@@ -35,7 +35,7 @@ from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
 from copytime.visits.timed import now
 
-__all__ = ["POLL_S", "QUIET_S", "Watched", "Way", "drive_to_watch", "follow", "watch"]
+__all__ = ["POLL_S", "QUIET_S", "Watched", "Way", "check_quiet", "drive_to_watch", "follow", "watch"]
 
 #: How often the counters are read, in seconds; a reading costs some microseconds.
 POLL_S = 0.02
@@ -114,6 +114,14 @@ class Watched:
     notices: tuple[str, ...] = ()
 
 
+def check_quiet(quiet_s: float) -> None:
+    """Raise InputError for a quiet that cannot be waited for, in seconds; what is no number at all is none."""
+    if not 0.2 <= quiet_s <= 3600:
+        raise InputError(
+            f"a quiet of {quiet_s:g} seconds cannot be waited for", hint="Ask for 0.2 to 3600, such as --quiet-after 5."
+        )
+
+
 def drive_to_watch(name: str, platform: Platform | None = None) -> Target:
     """Find the drive that is meant by a folder on it or by its device's name; a loop device is taken for itself.
 
@@ -151,10 +159,7 @@ def watch(
     A stop while something moves keeps what was seen so far. ``campaign`` names the round of tests.
     Raises InputError for a time that makes no sense.
     """
-    if not 0.2 <= quiet_s <= 3600:
-        raise InputError(
-            f"a quiet of {quiet_s:g} seconds cannot be waited for", hint="Ask for 0.2 to 3600, such as --quiet-after 5."
-        )
+    check_quiet(quiet_s)
     here = platform or this_platform()
     notes = Notes(logbook)
     begun = Qualification(

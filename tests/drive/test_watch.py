@@ -74,4 +74,11 @@ def test_what_cannot_be_watched(cli: Cli) -> None:
     assert memory.returncode == 2
     assert "no drive with counters" in memory.stderr
     assert cli("watch", "nosuchdevice").returncode == 2
-    assert cli("watch", "/", "--quiet-after", "0").returncode == 2
+
+
+@pytest.mark.parametrize("asked", ["nan", "inf", "-inf", "1e999", "0", "-1", "0.1", "3601", ""])
+def test_a_quiet_that_makes_no_sense_is_refused_before_a_copy_is_asked_for(cli: Cli, asked: str) -> None:
+    done = cli("watch", "/", "--quiet-after", asked)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(done.stderr.splitlines()) == 2
+    assert done.stderr.startswith("error: ")
