@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from copytime.errors import LogbookError
+from copytime.logbook.place import no_place
 from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
 from copytime.safetext import plain
 
@@ -26,6 +27,7 @@ __all__ = [
     "full",
     "refuse_gaps",
     "refuse_newer",
+    "refuse_other_kinds",
     "refuse_strangers",
     "translated",
     "use_wal",
@@ -161,6 +163,13 @@ def _is_full(path: Path) -> bool:
 def use_wal(connection: sqlite3.Connection) -> None:
     """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
     connection.execute("PRAGMA journal_mode = WAL")
+
+
+def refuse_other_kinds(path: Path) -> None:
+    """Raise LogbookError if what has this name is no file, or a link into no folder."""
+    found = no_place(path)
+    if found is not None:
+        raise LogbookError(found[0], hint=found[1])
 
 
 def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:

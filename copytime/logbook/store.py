@@ -24,6 +24,7 @@ from copytime.logbook.connecting import (
     full,
     refuse_gaps,
     refuse_newer,
+    refuse_other_kinds,
     refuse_strangers,
     translated,
     use_wal,
@@ -59,10 +60,11 @@ class Logbook:
 
         Raises LogbookError, and leaves the file as it is, if it is something else than a logbook.
         """
+        refuse_other_kinds(path)
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            with contextlib.suppress(FileExistsError):
-                os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            with contextlib.suppress(FileExistsError):  # made at the end of links, which would pass for the file
+                os.close(os.open(os.path.realpath(path), os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             connection = connect(path, "rwc")
         except OSError as error:
             if error.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -83,6 +85,7 @@ class Logbook:
     @classmethod
     def read(cls, path: Path) -> Self | None:
         """Open for reading; None where there is no logbook yet. Raises LogbookError for a file that is none."""
+        refuse_other_kinds(path)
         try:
             if not path.exists():
                 return None
