@@ -21,6 +21,7 @@ from copytime.logbook.connecting import (
     ELSEWHERE,
     connect,
     connect_to_read,
+    copied,
     full,
     refuse_gaps,
     refuse_newer,
@@ -158,6 +159,10 @@ class Logbook:
         """Lend the connection to the modules beside this one to read by; errors are translated."""
         with translated(self.path):
             yield self._connection
+
+    def copied(self, to: sqlite3.Connection) -> None:
+        """Copy everything, as it stands at one moment, into another database; see connecting.copied."""
+        copied(self._connection, self.path, to)
 
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""
