@@ -30,7 +30,7 @@ from copytime.records import (
 from copytime.safetext import plain, storable
 from copytime.units import size_text
 from copytime.visits.advice import interrupted
-from copytime.visits.conditions import about_target, changed
+from copytime.visits.conditions import Moment, about_target, changed
 from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
 from copytime.visits.timed import now
@@ -171,10 +171,12 @@ def watch(
         conditions={**about_target(target), "watched": True, "quiet_seconds": quiet_s},
         campaign=campaign,
     )
-    before = here.states(target)
+    before = Moment.now(here, target)
     with kept_awake():
         ways, failure = follow(lambda: here.counts(target), quiet_s=quiet_s, progress=progress, stop=stop)
-    marks = changed(before, here.states(target))
+    after = Moment.now(here, target)
+    marks = changed(before.states, after.states)
+    begun = replace(begun, conditions={**begun.conditions, **before.until(after)})
     passes = tuple(_pass(way, begun.created, marks) for way in ways)
     if not passes:
         return Watched(qualification=replace(begun, state="stopped"), ways=(), quiet_s=quiet_s, failure=failure)
