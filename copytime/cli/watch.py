@@ -49,8 +49,8 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
     copytime watch /mnt/drive                    start this, then the copy
     copytime watch sdb --quiet-after 10          a program that pauses for up to ten seconds
 
-    The clock starts when the drive's own counters rise and stops when they fell quiet; reading them moves nothing. Ctrl-C
-    ends it at once and keeps what was seen.
+    The clock starts with the first request to the drive and stops when its counters fell quiet; reading them moves
+    nothing. Ctrl-C ends it at once and keeps what was seen.
     """
     from copytime.report.watches import watch_document, watch_text
     from copytime.safetext import plain
