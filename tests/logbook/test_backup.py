@@ -28,7 +28,7 @@ import sqlite3, sys, time
 held = sqlite3.connect(sys.argv[1], isolation_level=None)
 held.execute("BEGIN EXCLUSIVE")
 print("held", flush=True)
-time.sleep(60)
+time.sleep(60)  # reason: so long it is held
 """
 
 
