@@ -59,7 +59,7 @@ def _at(
             gain = _gain(shared, here, size_bytes)
             if gain is not None:
                 gains.append(gain)
-    failed = {one.drive for one in found.faults if one.host == host}
+    failed = {one.drive for one in found.faults if one.host in (host, None)}  # of no host noted: it may be this one
     faults = Counter(_chain(one.drive, one.bridge) for one in found.faults if one.host == host)
     return Buying(
         host=host,

@@ -154,6 +154,11 @@ def _keep_path(ctx: click.Context, param: click.Parameter, value: str | None) ->
             raise InputError("the logbook has no name", hint="Name a file, such as --logbook tests.sqlite.")
         from pathlib import Path
 
+        from copytime.logbook.place import no_place
+
+        found = no_place(Path(value))
+        if found is not None:
+            raise InputError(found[0], hint=found[1])
         _keep(ctx, param, Path(value))
 
 
@@ -162,7 +167,8 @@ def common_options() -> list[click.Option]:
     return [
         click.Option(
             ["--logbook"],
-            type=click.Path(dir_okay=False),
+            type=click.Path(),
+            metavar="FILE",
             callback=_keep_path,
             expose_value=False,
             help="Use this logbook instead of the usual one (also: COPYTIME_LOGBOOK).",

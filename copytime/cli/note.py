@@ -171,8 +171,20 @@ def _live(texts: dict[str, str]) -> tuple[str, ...]:
     checked = make_note(kind, texts, ("1:00",), created=_now(), known=known)
     time, laps = run_stopwatch(checked.size_bytes)
     if laps:  # a lap is no repeat and no end: it stands beside the time, for people
-        texts["remark"] = "; ".join([*filter(None, [texts.get("remark")]), f"laps {', '.join(laps)}"])
+        texts["remark"] = _with_laps(texts.get("remark"), laps)
     return (time,)
+
+
+def _with_laps(remark: str | None, laps: tuple[str, ...]) -> str:
+    """Put laps behind a remark, as many as there is room for: a time that was taken is not lost to a remark too long."""
+    from copytime.visits.noting import LONGEST
+
+    for kept in range(len(laps), -1, -1):
+        rest = [f"{len(laps) - kept} more"] if kept < len(laps) else []
+        text = "; ".join([*filter(None, [remark]), f"laps {', '.join([*laps[:kept], *rest])}"])
+        if len(text) <= LONGEST:
+            return text
+    return remark or ""
 
 
 def _known() -> list[KitItem]:

@@ -49,18 +49,19 @@ def watch(drive: str, *, quiet_s: float | None, campaign: str | None, as_json: b
     copytime watch /mnt/drive                    start this, then the copy
     copytime watch sdb --quiet-after 10          a program that pauses for up to ten seconds
 
-    The clock starts when the drive's own counters rise and stops when they fell quiet; reading them moves nothing. Ctrl-C
-    ends it at once and keeps what was seen.
+    The clock starts with the first request to the drive and stops when its counters fell quiet; reading them moves
+    nothing. Ctrl-C ends it at once and keeps what was seen.
     """
     from copytime.report.watches import watch_document, watch_text
     from copytime.safetext import plain
-    from copytime.visits.watching import QUIET_S, drive_to_watch
+    from copytime.visits.watching import QUIET_S, check_quiet, drive_to_watch
     from copytime.visits.watching import watch as follow
 
     check_output(output)
+    wait = QUIET_S if quiet_s is None else quiet_s
+    check_quiet(wait)  # before anybody is told to start a copy
     target = drive_to_watch(drive)
     here = session()
-    wait = QUIET_S if quiet_s is None else quiet_s
     if not here.quiet:
         say(f"watching {plain(target.drive_label)} at {plain(target.path)}; start the copy now. Ctrl-C ends it")
     found = at_work(

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from copytime.errors import LogbookError
+from copytime.logbook.place import no_place
 from copytime.logbook.schema import APPLICATION_ID, VERSION, version_of
 from copytime.safetext import plain
 
@@ -22,10 +23,12 @@ __all__ = [
     "RESTORE",
     "connect",
     "connect_to_read",
+    "copied",
     "explained",
     "full",
     "refuse_gaps",
     "refuse_newer",
+    "refuse_other_kinds",
     "refuse_strangers",
     "translated",
     "use_wal",
@@ -40,6 +43,9 @@ RESTORE = "Restore a backup, or name another logbook with --logbook."
 
 #: So much of that at a time is left to SQLite, which hears no request to end while it waits, in seconds.
 _STRETCH_S = 0.2
+
+#: So many pages of a copy are moved at a time, in which no request to end is heard: 1 MiB, milliseconds.
+_PIECE = 256
 
 #: Less room than this and SQLite cannot even lay out the index of its journal (32 KiB), whatever it says of it.
 _NO_ROOM = 128 * 1024
@@ -131,11 +137,43 @@ def explained(path: Path, error: sqlite3.Error) -> LogbookError:
             hint=f"Make both writable for you, or {ELSEWHERE[0].lower()}{ELSEWHERE[1:]}",
         )
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return LogbookError(
-            f"the logbook {place} has been in use by another program for over {PATIENCE_S:g} seconds ({said})",
-            hint="Wait for it, or end it.",
-        )
+        return in_use(path, said)
     return LogbookError(f"the logbook {place} cannot be used: {said}", hint=ELSEWHERE)
+
+
+def in_use(path: Path, said: str) -> LogbookError:
+    """Say that another program held a logbook for as long as is waited."""
+    return LogbookError(
+        f"the logbook {plain(path)} has been in use by another program for over {PATIENCE_S:g} seconds ({said})",
+        hint="Wait for it, or end it.",
+    )
+
+
+def copied(connection: sqlite3.Connection, path: Path, to: sqlite3.Connection) -> None:
+    """Copy a logbook as it stands at one moment into another database, in pieces between which Python answers Ctrl-C.
+
+    SQLite's own copying waits without an end for a program that holds the file, and hears nothing meanwhile. Raises
+    LogbookError for what is wrong with the logbook at ``path``, sqlite3.Error for what is wrong with the copy.
+    """
+    until = time.monotonic() + PATIENCE_S
+
+    def look(status: int, _left: int, _all: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() >= until:
+            raise in_use(path, "while it was copied")
+
+    with translated(path):
+        connection.execute("BEGIN")  # kept until the end: else a copy in pieces begins anew when somebody writes
+    try:
+        with translated(path):
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        connection.backup(to, pages=_PIECE, progress=look, sleep=_STRETCH_S)
+    except sqlite3.DatabaseError as error:
+        if _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+            raise explained(path, error) from None
+        raise
+    finally:
+        with contextlib.suppress(sqlite3.Error):
+            connection.execute("ROLLBACK")
 
 
 def damaged(path: Path, how: str) -> LogbookError:
@@ -161,6 +199,13 @@ def _is_full(path: Path) -> bool:
 def use_wal(connection: sqlite3.Connection) -> None:
     """Switch a logbook to WAL. Two programs that make one at once collide here, and SQLite does not wait for this one."""
     connection.execute("PRAGMA journal_mode = WAL")
+
+
+def refuse_other_kinds(path: Path) -> None:
+    """Raise LogbookError if what has this name is no file, or a link into no folder."""
+    found = no_place(path)
+    if found is not None:
+        raise LogbookError(found[0], hint=found[1])
 
 
 def refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:

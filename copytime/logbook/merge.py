@@ -65,9 +65,9 @@ def back_up(book: Logbook, to: Path) -> None:
     draft = draft_beside(to)
     try:
         os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-        with contextlib.closing(sqlite3.connect(draft)) as copy, book.reading() as connection:
+        with contextlib.closing(sqlite3.connect(draft)) as copy:
             copy.execute("PRAGMA journal_mode = MEMORY")  # a draft needs no journal beside it
-            connection.backup(copy)
+            book.copied(copy)
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, without companions
         give_name(draft, to)
     except FileExistsError:

@@ -21,9 +21,11 @@ from copytime.logbook.connecting import (
     ELSEWHERE,
     connect,
     connect_to_read,
+    copied,
     full,
     refuse_gaps,
     refuse_newer,
+    refuse_other_kinds,
     refuse_strangers,
     translated,
     use_wal,
@@ -59,10 +61,11 @@ class Logbook:
 
         Raises LogbookError, and leaves the file as it is, if it is something else than a logbook.
         """
+        refuse_other_kinds(path)
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            with contextlib.suppress(FileExistsError):
-                os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            with contextlib.suppress(FileExistsError):  # made at the end of links, which would pass for the file
+                os.close(os.open(os.path.realpath(path), os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             connection = connect(path, "rwc")
         except OSError as error:
             if error.errno in (errno.ENOSPC, errno.EDQUOT):
@@ -83,6 +86,7 @@ class Logbook:
     @classmethod
     def read(cls, path: Path) -> Self | None:
         """Open for reading; None where there is no logbook yet. Raises LogbookError for a file that is none."""
+        refuse_other_kinds(path)
         try:
             if not path.exists():
                 return None
@@ -155,6 +159,10 @@ class Logbook:
         """Lend the connection to the modules beside this one to read by; errors are translated."""
         with translated(self.path):
             yield self._connection
+
+    def copied(self, to: sqlite3.Connection) -> None:
+        """Copy everything, as it stands at one moment, into another database; see connecting.copied."""
+        copied(self._connection, self.path, to)
 
     def begin(self, one: Qualification) -> None:
         """Write down that a qualification has started; its passes follow one by one."""

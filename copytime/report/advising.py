@@ -80,7 +80,7 @@ def _bought(one: Buying) -> list[str]:
     if one.cheapest is not None:
         name, price, currency = one.cheapest
         cost = f"{significant(price, 3)} {plain(currency)}".strip()
-        lines.append(f"- cheapest of those for its size, and without a fault: {_name(name)}, {cost} per TB")
+        lines.append(f"- cheapest of those for its size, and without a fault here: {_name(name)}, {cost} per TB")
     return lines + [f"- {gained(gain)}" for gain in one.gains]
 
 

@@ -18,6 +18,14 @@ __all__ = ["apart_text", "copy_document", "copy_text", "slower"]
 #: A side was the slower one if the other waited for it this many times longer, and not only for a moment.
 _CLEARLY, _MOMENT = 1.5, 0.05
 
+#: What happened to a side's drive while it was copied.
+_BECAME = {
+    "reconnected": "it RECONNECTED meanwhile",
+    "link-mode-changed": "its link CHANGED ITS MODE meanwhile",
+    "errors-rose": "requests to it FAILED meanwhile",
+    "size-changed": "it has ANOTHER SIZE than before",
+}
+
 #: Paths that are told one by one.
 _LISTED = 20
 
@@ -92,6 +100,12 @@ def _chains(one: Qualification) -> dict[str, list[dict[str, Any]]]:
     return dict(found) if isinstance(found, dict) else {}
 
 
+def _sides(one: Qualification) -> dict[str, dict[str, Any]]:
+    """Return what became of each side's drive; nothing of an entry that was made before that was looked at."""
+    found = one.conditions.get("sides")
+    return dict(found) if isinstance(found, dict) else {}
+
+
 def copy_document(
     one: Qualification, *, source: str, destination: str, left: Left, not_compared: Left, special: Left
 ) -> dict[str, Any]:
@@ -116,6 +130,8 @@ def copy_document(
         destination=storable(destination),
         source_chain=_chains(one).get("source", []),
         destination_chain=_chains(one).get("destination", []),
+        source_conditions=_sides(one).get("source"),
+        destination_conditions=_sides(one).get("destination"),
         copies=found,
         passes=[pass_object(each) for each in one.passes],
         left_out=_objects([*special, *left]),
@@ -177,7 +193,8 @@ def _witnesses(leg: dict[str, Any], *, several: bool) -> list[str]:
             said = "CACHED: the source came from memory, in part at least; this is not its drive's speed"
         told = moved is not None and leg["bytes"] and leg[f"{side}_witness"] in ("device", "cached")
         share = f" ({percent_text(moved / leg['bytes'])} of the payload)" if told else ""
-        lines.append(f"{'from' if side == 'source' else 'onto'}      {said}{share}{of}")
+        became = [_BECAME[mark] for mark in leg.get(f"{side}_changed", ()) if mark in _BECAME]
+        lines.append(f"{'from' if side == 'source' else 'onto'}      {'; '.join([f'{said}{share}', *became])}{of}")
     return lines
 
 

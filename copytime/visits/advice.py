@@ -10,7 +10,7 @@ from copytime.records import Access, Direction, Pass, Result, Witness, Workload
 from copytime.safetext import plain
 from copytime.units import percent_text, rate_text, size_text
 
-__all__ = ["advice", "interrupted"]
+__all__ = ["advice", "happened", "interrupted"]
 
 #: Size of the unit that is compared, in KiB.
 _CELL_KIB = 4
@@ -137,14 +137,20 @@ def _between(passes: Sequence[Pass], conditions: Mapping[str, object]) -> Iterab
     if not isinstance(changed, list | tuple):
         return
     seen = {mark for one in passes for mark in one.marks}
+    when = "between passes" if len(passes) > 1 else "outside the timed pass" if passes else "during the work"
+    yield from happened((mark for mark in changed if mark not in seen), "the drive", when)
+
+
+def happened(marks: Iterable[str], drive: str, when: str) -> Iterable[str]:
+    """Tell what ``marks`` say of a drive: one that no pass is about, or at a time outside any pass."""
     words = {
-        "reconnected": "the drive reconnected between passes; a loose cable or too little power?",
-        "link-mode-changed": "the link changed its mode between passes",
-        "errors-rose": "the system counted failed requests between passes; look at the kernel's log",
-        "size-changed": _OTHER_SIZE,
+        "reconnected": f"{drive} reconnected {when}; a loose cable or too little power?",
+        "link-mode-changed": f"the link of {drive} changed its mode {when}",
+        "errors-rose": f"the system counted failed requests of {drive} {when}; look at the kernel's log",
+        "size-changed": _OTHER_SIZE.replace("the drive", drive, 1),
     }
-    for mark in changed:
-        if mark not in seen and mark in words:
+    for mark in marks:
+        if mark in words:
             yield words[mark]
 
 

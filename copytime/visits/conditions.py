@@ -101,23 +101,29 @@ class Moment:
         """Look at the drives."""
         return cls(states=platform.states(target), counts=platform.counts(target))
 
+    def known(self) -> dict[str, object]:
+        """Write down what stands from this moment on, whatever happens afterwards; unknown things are left out."""
+        first = self.states[0] if self.states else DiskState()
+        found: dict[str, object | None] = {
+            "temperature_start_c": temperature(self.states),
+            "link_mode": first.link_mode,
+            "attachment": first.attachment,
+            "errors_start": first.errors,
+        }
+        return {key: value for key, value in found.items() if value is not None}
+
     def until(self, end: Moment) -> dict[str, object]:
         """Write down what happened between this moment and a later one; unknown things are left out.
 
         ``device_written_bytes`` is all that was written to the disks meanwhile, by whomever: what the visit cost in
-        endurance.
+        endurance. It is not known of a disk that was attached anew, whose counters began again.
         """
+        marks = changed(self.states, end.states)
         found: dict[str, object | None] = {
-            "temperature_start_c": temperature(self.states),
             "temperature_end_c": temperature(end.states),
-            "changed": list(changed(self.states, end.states)) or None,
+            "changed": list(marks) or None,
+            "errors_end": end.states[0].errors if end.states else None,
         }
-        if self.states:
-            found["link_mode"] = self.states[0].link_mode
-            found["attachment"] = self.states[0].attachment
-            found["errors_start"] = self.states[0].errors
-        if end.states:
-            found["errors_end"] = end.states[0].errors
-        if self.counts is not None and end.counts is not None:
+        if self.counts is not None and end.counts is not None and "reconnected" not in marks:
             found["device_written_bytes"] = end.counts.written_bytes - self.counts.written_bytes
-        return {key: value for key, value in found.items() if value is not None}
+        return {**self.known(), **{key: value for key, value in found.items() if value is not None}}

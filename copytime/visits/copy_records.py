@@ -20,6 +20,7 @@ from copytime.visits.timed import counted
 
 if TYPE_CHECKING:
     from copytime.visits.copy_plan import CopyPlan
+    from copytime.visits.copy_sides import Became
     from copytime.visits.copying import Leg
 
 __all__ = ["chains_of", "copy_pass", "finished", "logged", "remarks_of"]
@@ -52,9 +53,15 @@ def chains_of(plan: CopyPlan) -> dict[str, list[dict[str, object]]]:
 
 
 def copy_pass(
-    copier: Copier, direction: Direction, started: str, seen: Observation, witness: Witness, durability: Durability
+    copier: Copier,
+    direction: Direction,
+    started: str,
+    seen: Observation,
+    witness: Witness,
+    durability: Durability,
+    became: Became,
 ) -> Pass:
-    """Make the pass of a copy that was finished."""
+    """Make the pass of a copy that was finished; what ``became`` of the drive under test meanwhile stands with it."""
     made = Pass(
         id=str(uuid.uuid4()),
         workload=Workload.COPY,
@@ -71,6 +78,8 @@ def copy_pass(
         workers=copier.workers if copier.small.files else None,
         block_bytes=BLOCK if copier.large.files else None,
         depth=IN_HAND if copier.large.files else None,
+        temperature_c=became.temperature_c,
+        marks=became.marks,
     )
     return counted(made, seen, access_checked=copier.access_checked)
 
@@ -94,6 +103,8 @@ def _apart(leg: Leg) -> dict[str, object]:
         "flush_seconds": leg.flush_ns / 1e9,
         "source_witness": leg.source.value,
         "destination_witness": leg.destination.value,
+        "source_changed": list(leg.source_changed),
+        "destination_changed": list(leg.destination_changed),
         **({} if leg.source_bytes is None else {"source_device_bytes": leg.source_bytes}),
         **({} if leg.destination_bytes is None else {"destination_device_bytes": leg.destination_bytes}),
         **{

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 import psutil
@@ -22,9 +22,11 @@ from copytime.errors import CopytimeError, Stopped, from_os_error
 from copytime.logbook import Logbook
 from copytime.records import Direction, Durability, Pass, Progress, ProgressCallback, Qualification, Witness, Workload
 from copytime.safetext import plain, storable
+from copytime.visits.advice import happened
 from copytime.visits.conditions import about_target
 from copytime.visits.copy_plan import CopyPlan, beside_source, check_room
 from copytime.visits.copy_records import chains_of, copy_pass, finished
+from copytime.visits.copy_sides import Sides
 from copytime.visits.journal import journal_in
 from copytime.visits.leaving import enter, leave
 from copytime.visits.means import Means, means, observer_of
@@ -39,7 +41,11 @@ _IDLE_S = 0.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Leg:
-    """One copy as it went; ``source`` and ``destination`` are what the counters of each side say. ``timed`` is its pass."""
+    """One copy as it went; ``source`` and ``destination`` are what the counters of each side say.
+
+    ``source_changed`` and ``destination_changed`` name what changed about each side's drive meanwhile (conditions.changed);
+    ``timed`` is its pass.
+    """
 
     direction: Direction
     large: Stretch
@@ -52,6 +58,8 @@ class Leg:
     destination: Witness
     source_bytes: int | None
     destination_bytes: int | None
+    source_changed: tuple[str, ...]
+    destination_changed: tuple[str, ...]
     durability: Durability
     timed: Pass | None
 
@@ -108,13 +116,21 @@ class _Visit:
         self.remarks = list(plan.remarks)
         self.left_behind: tuple[str, ...] = ()
         self.drafts_left = False
+        self.sides = Sides(self.platform, plan.source, plan.destination)
+        both = ("destination", "source")
+        self.under_test, self.other = both if plan.direction is Direction.TO_DRIVE else both[::-1]
+        self.told: set[str] = set()  # what is said already of the drive that is not under test
         self.begun = Qualification(
             id=str(uuid.uuid4()),
             created=now(),
             state="running",
             drive=storable(plan.under_test.drive_label),
             target=storable(plan.under_test.path),
-            conditions={**about_target(plan.under_test), "chains": chains_of(plan)},
+            conditions={
+                **about_target(plan.under_test),
+                "chains": chains_of(plan),
+                **self.sides.known(self.under_test),
+            },
             campaign=campaign,
         )
 
@@ -135,7 +151,9 @@ class _Visit:
         except OSError as error:
             failure = from_os_error(error, f"copying to {plain(self.plan.path)}")
         finally:
-            done = finished(self.begun, self.legs, self.remarks, self.notes, state)
+            self._tell_other(self.sides.changed(self.other), "outside the timed copy")
+            begun = replace(self.begun, conditions={**self.begun.conditions, **self.sides.conditions(self.under_test)})
+            done = finished(begun, self.legs, self.remarks, self.notes, state)
         return CopyResult(
             plan=self.plan,
             qualification=done,
@@ -210,6 +228,7 @@ class _Visit:
         readers = [self._observer(origin), self._observer(target)]
         readers[0].watch_idle()
         readers[1].watch_idle()
+        self.sides.look()  # what happened before belongs to no copy
         started = now()
         look = self._shower("write" if direction is Direction.TO_DRIVE else "read", direction, copier.tree.total_bytes)
         for reader in readers:
@@ -248,6 +267,10 @@ class _Visit:
         method = self.system.each_flush_method if copier.each else self.system.small_flush_method
         durability = durability_of(target, method)
         under = 1 if direction is Direction.TO_DRIVE else 0
+        names = ("source", "destination") if origin is self.plan.source else ("destination", "source")
+        looked = self.sides.look()
+        became = [looked[name] for name in names]
+        self._tell_other(looked[self.other].marks, "during the copy")
         complete = copier.finished and copier.done_bytes > 0
         return Leg(
             direction=direction,
@@ -261,8 +284,12 @@ class _Visit:
             destination=words[1],
             source_bytes=seen[0].device_bytes,
             destination_bytes=seen[1].device_bytes,
+            source_changed=became[0].marks,
+            destination_changed=became[1].marks,
             durability=durability,
-            timed=copy_pass(copier, direction, started, seen[under], words[under], durability) if complete else None,
+            timed=copy_pass(copier, direction, started, seen[under], words[under], durability, became[under])
+            if complete
+            else None,
         )
 
     def _compared(self, copier: Copier, leg: Leg) -> Leg:
@@ -283,6 +310,14 @@ class _Visit:
         one = replace(leg.timed, verified=how, wrong_cells=found.wrong_cells, mismatches=tuple(found.mismatches))
         self.notes.write(lambda book: book.add_verification(one))
         return replace(leg, timed=one)
+
+    def _tell_other(self, marks: Iterable[str], when: str) -> None:
+        """Say what happened to the drive that the figures are not about, each thing once."""
+        if set(_disks(self.plan.source)) & set(_disks(self.plan.destination)):
+            return  # one drive: said of that under test
+        new = [mark for mark in marks if mark not in self.told]
+        self.told.update(new)
+        self.remarks += happened(new, f"the drive of the {self.other}", when)
 
     def _observer(self, target: Target) -> Observer:
         return observer_of(self.platform, self.system, target, _IDLE_S)

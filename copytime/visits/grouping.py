@@ -79,7 +79,8 @@ class Groups:
     def faults(self, failed: Iterable[Note]) -> tuple[Counter[str], list[str]]:
         """Count faults beside the groups of the chain that failed, and say of which chains there is nothing else.
 
-        What a fault does not say may be any: then it stands beside each group that it may belong to, and that is said.
+        What a fault does not say may be any: then it stands beside each group that it may belong to, and that is said. One
+        of another host, or through another bridge, than all times of its chain stands beside none of them.
         """
         found: Counter[str] = Counter()
         alone: Counter[str] = Counter()
@@ -91,7 +92,7 @@ class Groups:
             fitting = [name for name in chains.get(self.chain(one), ()) if self._may_be(one, self.named[name])]
             found.update(fitting)
             if not fitting:
-                alone[self.called(one)] += 1
+                alone[self._failed(one)] += 1
             elif len(fitting) > 1:
                 shared.add(self.chain(one))
         said = [
@@ -105,11 +106,23 @@ class Groups:
             )
         return found, said
 
+    def _failed(self, fault: Note) -> str:
+        """Name what a fault belongs to that stands beside no group: by the first part of its way that no time has."""
+        words = [self.chain(fault)]
+        for name, (path, value) in zip(self._fields, self._way(fault), strict=True):
+            seen = self._seen.get(path, set())
+            new = value is not None and value not in seen
+            if value is not None and (new or len(seen) > 1):
+                words.append(_APART[name].format(value))
+            if new:
+                break
+        return ", ".join(words)
+
     def _may_be(self, fault: Note, notes: Sequence[Note]) -> bool:
-        """Tell whether a fault may belong to a group of its chain: nothing that tells groups apart speaks against it."""
+        """Tell whether a fault may belong to a group of its chain: nothing that both say of their way speaks against it."""
         for name, (path, value) in zip(self._fields, self._way(notes[0]), strict=True):
-            noted = getattr(fault, name)
-            if len(self._seen[path]) > 1 and noted is not None and noted != value:
+            noted, apart = getattr(fault, name), len(self._seen[path]) > 1
+            if noted is not None and noted != value and (apart or value is not None):
                 return False
         kinds = {note.payload_kind for note in notes}
         return PayloadKind.UNKNOWN in (fault.payload_kind, *kinds) or fault.payload_kind in kinds

@@ -23,6 +23,7 @@ from copytime.units import Duration, GigaBytes, Size, Unreadable, parse_size, pa
 __all__ = [
     "ALLOWED",
     "CHAIN",
+    "LONGEST",
     "WrongField",
     "amended",
     "make_note",
@@ -48,6 +49,9 @@ ALLOWED: dict[NoteKind, frozenset[str]] = {
 
 _STATES = {NoteKind.COPY: ("foreground", "standby"), NoteKind.LOAD: ("first-after-boot", "again", "resumed")}
 
+#: Longest text of a field, in characters.
+LONGEST = 500
+
 #: Fields without which a note of a kind says nothing.
 _NEEDED = {NoteKind.COPY: ("direction", "size"), NoteKind.LOAD: ("scene",), NoteKind.FAULT: ("fault",)}
 
@@ -63,8 +67,8 @@ class WrongField(InputError):
 
 def _text(text: str) -> str:
     found = " ".join(storable(text).split())
-    if len(found) > 500:
-        raise InputError(f"'{plain(found, limit=60)}' is too long", hint="Expected at most 500 characters.")
+    if len(found) > LONGEST:
+        raise InputError(f"'{plain(found, limit=60)}' is too long", hint=f"Expected at most {LONGEST} characters.")
     return found
 
 

@@ -129,7 +129,7 @@ class Visit:
     def run(self) -> Outcome:
         """Do everything from the first entry in the logbook to the last."""
         before = Moment.now(self.platform, self.target)
-        self.conditions.update(before.until(before))  # what is known of the attachment stands there from the first moment
+        self.conditions.update(before.known())  # what is known of the attachment stands there from the first moment
         here = about_here(self.target, self.system)
         checked = self.notes.read(lambda book: book.last_selfcheck(self.target.drive_label, self.target.file_system, here))
         if checked is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import os
 import time
 import uuid
@@ -30,12 +29,13 @@ from copytime.records import (
 from copytime.safetext import plain, storable
 from copytime.units import size_text
 from copytime.visits.advice import interrupted
-from copytime.visits.conditions import about_target, changed
+from copytime.visits.conditions import Moment, about_target, changed
 from copytime.visits.copy_records import logged
 from copytime.visits.notes import Notes
+from copytime.visits.rises import BREATH, SHARE, Side, UnderWay, Way
 from copytime.visits.timed import now
 
-__all__ = ["POLL_S", "QUIET_S", "Watched", "Way", "drive_to_watch", "follow", "watch"]
+__all__ = ["POLL_S", "QUIET_S", "Watched", "Way", "check_quiet", "drive_to_watch", "follow", "watch"]
 
 #: How often the counters are read, in seconds; a reading costs some microseconds.
 POLL_S = 0.02
@@ -46,52 +46,6 @@ QUIET_S = 3.0
 #: A drive that moves nothing while it has requests in hand is not quiet. So long it is waited for, in seconds: the systems
 #: give up a request after 30 s and try once more (common practice, no source).
 HANGS_S = 60.0
-
-#: Less than this in a moment of looking is a system's breathing and does not start the clock, in bytes.
-_BREATH = 256 * 1024
-
-#: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
-_APART = 500_000_000
-
-#: At the end of a copy of many bytes a breath is this share of them: left out by mistake, it moves the rate by no more.
-_LATE = 0.001
-
-#: No more than this share of a direction's bytes, this long before the rest, is the metadata of what moved the other way.
-_LEAD, _BEFORE = 0.01, 200_000_000
-
-#: A direction with less than this share of what was moved in all is metadata, and no copy of its own.
-_SHARE = 0.02
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """What moved in one direction: from the reading before its first rise to the one after its last.
-
-    Both ends are known to one step of looking: ``resolution_ns`` is the longest possible error of ``elapsed_ns`` that comes
-    from it, so that the rate lies between ``low`` and ``high``. ``readings`` are (ns, bytes) from the first rise on.
-    """
-
-    direction: Direction
-    moved_bytes: int
-    elapsed_ns: int
-    resolution_ns: int
-    readings: tuple[tuple[int, int], ...] = ()
-
-    @property
-    def rate(self) -> float:
-        """Bytes per second, from the middle of the possible times."""
-        return self.moved_bytes * 1e9 / self.elapsed_ns
-
-    @property
-    def low(self) -> float:
-        """Lowest rate that fits the readings."""
-        return self.moved_bytes * 1e9 / (self.elapsed_ns + self.resolution_ns / 2)
-
-    @property
-    def high(self) -> float:
-        """Highest rate that fits the readings."""
-        return self.moved_bytes * 1e9 / max(1.0, self.elapsed_ns - self.resolution_ns / 2)
-
 
 #: Said of every write: a program that goes through memory has no clock that the drive could show.
 _BEGAN_EARLIER = (
@@ -112,6 +66,14 @@ class Watched:
     quiet_s: float
     failure: CopytimeError | None = None
     notices: tuple[str, ...] = ()
+
+
+def check_quiet(quiet_s: float) -> None:
+    """Raise InputError for a quiet that cannot be waited for, in seconds; what is no number at all is none."""
+    if not 0.2 <= quiet_s <= 3600:
+        raise InputError(
+            f"a quiet of {quiet_s:g} seconds cannot be waited for", hint="Ask for 0.2 to 3600, such as --quiet-after 5."
+        )
 
 
 def drive_to_watch(name: str, platform: Platform | None = None) -> Target:
@@ -151,10 +113,7 @@ def watch(
     A stop while something moves keeps what was seen so far. ``campaign`` names the round of tests.
     Raises InputError for a time that makes no sense.
     """
-    if not 0.2 <= quiet_s <= 3600:
-        raise InputError(
-            f"a quiet of {quiet_s:g} seconds cannot be waited for", hint="Ask for 0.2 to 3600, such as --quiet-after 5."
-        )
+    check_quiet(quiet_s)
     here = platform or this_platform()
     notes = Notes(logbook)
     begun = Qualification(
@@ -166,10 +125,12 @@ def watch(
         conditions={**about_target(target), "watched": True, "quiet_seconds": quiet_s},
         campaign=campaign,
     )
-    before = here.states(target)
+    before = Moment.now(here, target)
     with kept_awake():
         ways, failure = follow(lambda: here.counts(target), quiet_s=quiet_s, progress=progress, stop=stop)
-    marks = changed(before, here.states(target))
+    after = Moment.now(here, target)
+    marks = changed(before.states, after.states)
+    begun = replace(begun, conditions={**begun.conditions, **before.until(after)})
     passes = tuple(_pass(way, begun.created, marks) for way in ways)
     if not passes:
         return Watched(qualification=replace(begun, state="stopped"), ways=(), quiet_s=quiet_s, failure=failure)
@@ -191,7 +152,7 @@ def _still_waiting(here: Platform, moved: int) -> list[str]:
     """Tell how much memory still holds for drives, where the system says so and it is more than a little of what moved."""
     waiting: Callable[[], int | None] | None = getattr(here, "waiting_bytes", None)
     found = waiting() if waiting is not None else None
-    if found is None or found < max(_BREATH, _SHARE * moved):
+    if found is None or found < max(BREATH, SHARE * moved):
         return []
     return [
         (
@@ -215,10 +176,11 @@ def follow(
     Returns what moved and what ended it early, if anything did.
     """
     told = progress or (lambda _: None)
-    sides = (_Side(Direction.TO_DRIVE), _Side(Direction.FROM_DRIVE))
+    sides = (Side(Direction.TO_DRIVE), Side(Direction.FROM_DRIVE))
     failure: CopytimeError | None = None
     told_at = 0.0
     idle: int | None = None
+    under_way = UnderWay()
     while True:
         at = time.perf_counter_ns()
         counts = read()
@@ -228,9 +190,13 @@ def follow(
                 hint="Was it unplugged, or did it reconnect? Attach it again and repeat.",
             )
             break
-        idle = counts.in_hand if idle is None else idle  # some drivers never count down to none
-        for side, total in zip(sides, (counts.written_bytes, counts.read_bytes), strict=True):
-            side.see(at, total)
+        # some drivers never count down to none; and something may be in hand when the first look is taken
+        idle = counts.in_hand if idle is None else min(idle, counts.in_hand)
+        span = under_way.until(at)
+        rose = [
+            side.see(at, total, span) for side, total in zip(sides, (counts.written_bytes, counts.read_bytes), strict=True)
+        ]
+        under_way.look(at, waits=counts.in_hand > idle and not any(rose))
         last = max(side.last_rise for side in sides)
         in_hand = counts.in_hand > idle
         if last and in_hand and at - last > max(HANGS_S, quiet_s) * 1e9:
@@ -240,7 +206,7 @@ def follow(
             )
             break
         if last and not in_hand and at - last > quiet_s * 1e9:
-            if sum(side.moved for side in sides) >= _BREATH:
+            if sum(side.moved for side in sides) >= BREATH:
                 break
             for side in sides:
                 side.forget()
@@ -252,80 +218,14 @@ def follow(
             _tell(told, sides)
         time.sleep(poll_s)  # reason: this is the polling
     total = sum(side.moved for side in sides)
-    ways = [side.way() for side in sides if side.moved >= max(_BREATH, _SHARE * total)]
+    ways = [side.way() for side in sides if side.moved >= max(BREATH, SHARE * total)]
     return tuple(way for way in ways if way is not None), failure
 
 
-class _Side:
-    """The readings of one direction."""
-
-    def __init__(self, direction: Direction) -> None:
-        self.direction = direction
-        self.before: tuple[int, int] | None = None
-        self.forget()
-
-    def forget(self) -> None:
-        """Take what was seen for nothing: a breath of the system."""
-        self.start: tuple[int, int] | None = None
-        self.last_rise = 0
-        self.moved = 0
-        self.rises: list[tuple[int, int, int]] = []  # when it was seen, bytes until then, length of the step before it
-
-    def see(self, at: int, total: int) -> None:
-        """Take a reading."""
-        before, self.before = self.before, (at, total)
-        if before is None or total <= before[1]:
-            return
-        if self.moved < _BREATH and at - self.last_rise > _APART:
-            self.forget()
-        if self.start is None:
-            self.start = before
-        self.last_rise = at
-        self.moved = total - self.start[1]
-        self.rises.append((at, self.moved, at - before[0]))
-
-    def way(self) -> Way | None:
-        """Put together what was seen. The first rise began, and the last one ended, somewhere within a step of looking."""
-        if self.start is None or not self.moved:
-            return None
-        (first, base), begun = self._begin()
-        rises = [(at, moved - base, step) for at, moved, step in self.rises[begun : self._end()]]
-        # on average half a step was over before the first byte moved, and half a step after the last one
-        longest, steps = rises[-1][0] - first, rises[0][2] + rises[-1][2]
-        elapsed = max(1, longest - steps // 2)
-        return Way(
-            direction=self.direction,
-            moved_bytes=rises[-1][1],
-            elapsed_ns=elapsed,
-            resolution_ns=min(steps, 2 * elapsed - 1),
-            readings=tuple((at - first, moved) for at, moved, _ in rises),
-        )
-
-    def _begin(self) -> tuple[tuple[int, int], int]:
-        """Return where the copy starts, as (ns, bytes moved before it), and which rise is the first that belongs to it."""
-        assert self.start is not None  # noqa: S101 - reason: something rose, or nobody would ask
-        for number, ((at, moved, _), (later, _, step)) in enumerate(itertools.pairwise(self.rises), start=1):
-            if moved > _LEAD * self.moved:
-                break
-            if later - step - at > _BEFORE:
-                return (later - step, moved), number
-        return (self.start[0], 0), 0
-
-    def _end(self) -> int:
-        """Count the rises that belong to the copy: late ones that are no more than a breath in all are left out."""
-        end, breath = len(self.rises), max(_BREATH, _LATE * self.moved)
-        for count in range(len(self.rises) - 1, 0, -1):
-            if self.moved - self.rises[count - 1][1] >= breath:
-                break
-            if self.rises[count][0] - self.rises[count - 1][0] > _APART:
-                end = count  # and further back there may be another: a journal writes more than once
-        return end
-
-
-def _tell(told: ProgressCallback, sides: tuple[_Side, ...]) -> None:
+def _tell(told: ProgressCallback, sides: tuple[Side, ...]) -> None:
     """Tell where it stands: what the busier direction has moved, and for how long."""
     side = max(sides, key=lambda one: one.moved)
-    if side.start is None or side.moved < _BREATH:
+    if side.start is None or side.moved < BREATH:
         told(Progress(stage="wait", workload=Workload.COPY))
         return
     stage = "write" if side.direction is Direction.TO_DRIVE else "read"

@@ -102,10 +102,10 @@ def test_a_logbook_that_cannot_be_written_loses_nothing_on_the_screen(cli: Cli, 
     assert (done.returncode, "103.66" in done.stdout) == (1, True)
 
 
-def live(keys: list[bytes]) -> tuple[int, str]:
+def live(keys: list[bytes], *more: str) -> tuple[int, str]:
     """Run the keyboard stopwatch on a terminal of its own and press keys."""
     leader, follower = pty.openpty()
-    command = [sys.executable, "-m", "copytime", "note", "copy", "to-drive", "1GB", "--gb", "decimal", "--live"]
+    command = [sys.executable, "-m", "copytime", "note", "copy", "to-drive", "1GB", "--gb", "decimal", "--live", *more]
     child = subprocess.Popen(
         command, stdin=follower, stderr=follower, stdout=subprocess.PIPE, text=True, start_new_session=True
     )
@@ -139,6 +139,18 @@ def test_the_keyboard_stopwatch(cli: Cli) -> None:
     assert one["seconds"] >= 1.0
     assert one["timing"] == "stopwatch"
     assert re.fullmatch(r"laps [0-9.]+ s", one["remark"])
+
+
+def test_a_time_is_not_lost_to_laps_that_find_no_room(cli: Cli) -> None:
+    """They come to more than a remark may hold only when the copy is over: then it is too late to refuse it."""
+    code, _ = live([b"\r", b"l" * 80, b"\r"], "--remark", "the worn cable")
+    assert code == 0
+    (one,) = check(cli("log", "--json").stdout)["notes"]
+    assert one["seconds"] >= 1.0
+    assert re.fullmatch(r"the worn cable; laps ([0-9.]+ s, )+\d+ more", one["remark"])
+    assert len(one["remark"]) <= 500
+    assert live([b"\r", b"l", b"\r"], "--remark", "x" * 495)[0] == 0
+    assert "x" * 495 in {each["remark"] for each in check(cli("log", "--json").stdout)["notes"]}
 
 
 @pytest.mark.parametrize(("answer", "code", "count"), [(b"s", 0, 1), (b"d", 130, 0)])

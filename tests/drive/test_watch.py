@@ -12,7 +12,8 @@ import pytest
 
 from tests.conftest import Cli
 from tests.report.test_documents import check
-from tests.support.drives import LoopDrive, Throttle
+from tests.support.drives import LoopDrive, Throttle, loop_device
+from tests.support.fuse_drive import FuseDrive
 
 pytestmark = pytest.mark.root
 
@@ -54,6 +55,32 @@ def test_against_dd_at_a_limited_rate(drive: LoopDrive, throttle: Throttle, cli:
     assert found["passes"][0]["workload"] == "copy"
 
 
+@pytest.mark.parametrize("writing", [True, False])
+def test_the_first_request_of_a_slow_drive_is_in_the_time(fuse: FuseDrive, writing: bool) -> None:
+    """Each of six requests of 1 MiB takes half a second, and counters rise when the first one is over."""
+    image = fuse.mount / "image"
+    with image.open("wb") as file:
+        file.truncate(16 * 2**20)
+    with loop_device(image) as device:
+        fuse.order(read_rate=2_097_152, write_rate=2_097_152)
+        command = [sys.executable, "-m", "copytime", "watch", device, "--json", "--quiet-after", "1.5"]
+        child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        assert child.stderr is not None
+        assert "start the copy now" in child.stderr.readline()
+        time.sleep(1)  # reason: it is to have looked before anything moves
+        ends = (
+            [f"of={device}", "if=/dev/zero", "oflag=direct"] if writing else [f"if={device}", "of=/dev/null", "iflag=direct"]
+        )
+        begun = time.perf_counter()
+        subprocess.run(["dd", *ends, "bs=1M", "count=6"], check=True, capture_output=True)
+        theirs = time.perf_counter() - begun
+        out, _ = child.communicate(timeout=60)
+    (way,) = check(out)["ways"]
+    print(f"\nwatch {way['seconds']:.3f} s, dd and its start {theirs:.3f} s")
+    assert way["moved_bytes"] == pytest.approx(6 * 2**20, rel=0.1)
+    assert theirs - 0.25 < way["seconds"] < theirs + 0.1
+
+
 def test_interrupted_while_nothing_moves(drive: LoopDrive) -> None:
     command = [sys.executable, "-m", "copytime", "watch", str(drive.mount)]
     child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -74,4 +101,11 @@ def test_what_cannot_be_watched(cli: Cli) -> None:
     assert memory.returncode == 2
     assert "no drive with counters" in memory.stderr
     assert cli("watch", "nosuchdevice").returncode == 2
-    assert cli("watch", "/", "--quiet-after", "0").returncode == 2
+
+
+@pytest.mark.parametrize("asked", ["nan", "inf", "-inf", "1e999", "0", "-1", "0.1", "3601", ""])
+def test_a_quiet_that_makes_no_sense_is_refused_before_a_copy_is_asked_for(cli: Cli, asked: str) -> None:
+    done = cli("watch", "/", "--quiet-after", asked)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(done.stderr.splitlines()) == 2
+    assert done.stderr.startswith("error: ")

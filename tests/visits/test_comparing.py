@@ -279,3 +279,32 @@ def test_what_was_learned_from_all_notes_serves_many_comparisons() -> None:
     for chosen in (several, [*several, *sizes]):
         assert compare_notes(chosen, "drive", everything=learned) == compare_notes(chosen, "drive", everything=everything)
     assert compare_notes(several, "drive", everything=learned) != compare_notes(several, "drive")
+
+
+def test_a_fault_at_another_host_stands_beside_no_result_of_this_one() -> None:
+    here = [a_copy(drive, time, host="Harbour 4") for drive in ("One", "Two") for time in ("13:37", "13:41")]
+    found = compare_notes([*here, a_fault("One", host="Harbour 5")], "drive")
+    assert [(one.name, one.faults) for one in found.groups] == [("One", 0), ("Two", 0)]
+    assert "One, at Harbour 5 has 1 fault and no time to compare" in found.remarks
+    found = compare_notes([*here, a_fault("One", host="Harbour 4"), a_fault("One")], "drive")
+    assert [(one.name, one.faults) for one in found.groups] == [("One", 2), ("Two", 0)]  # one of no host may be of this
+    assert found.remarks == ()
+
+
+def test_a_fault_of_another_way_is_told_by_what_is_other_about_it() -> None:
+    here = [a_copy(drive, "13:37", host="Harbour 4", bridge="Jetty") for drive in ("One", "Two")]
+    found = compare_notes(
+        [
+            *here,
+            a_fault("One", host="Harbour 4", bridge="Coble"),
+            a_fault("Two", host="Harbour 5", bridge="Jetty", cable="worn"),
+            a_fault("Three", host="Harbour 5"),
+        ],
+        "drive",
+    )
+    assert [one.faults for one in found.groups] == [0, 0]
+    told = [said for said in found.remarks if "fault" in said]
+    assert [said.partition(" has")[0] for said in told] == ["One, through Coble", "Two, at Harbour 5", "Three, at Harbour 5"]
+    by_host = compare_notes([*here, a_copy("One", "14:00", host="Harbour 5"), a_fault("Two", host="Harbour 5")], "host")
+    assert sum(one.faults for one in by_host.groups) == 0
+    assert "Harbour 5, Two has 1 fault and no time to compare" in by_host.remarks

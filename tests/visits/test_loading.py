@@ -103,6 +103,13 @@ def test_what_to_buy_in_the_trade_case() -> None:
     assert one.cheapest is None, "a drive that failed is not proposed"
     assert one.faulty == (("Quayside Two", 1),)
     assert {gain.size_bytes for gain in one.gains} == {10**10}
+    somewhere = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Quayside Two"}, created=NOW)
+    (one,) = buying(reconcile([*noted, somewhere], kit, measured), kit)
+    assert (one.cheapest, one.faulty) == (None, ()), "it may have failed here: it is not called without a fault"
+    elsewhere = make_note(NoteKind.FAULT, {"fault": "aborted", "drive": "Quayside Two", "host": "Harbour 5"}, created=NOW)
+    here, other = buying(reconcile([*noted, elsewhere], kit, measured), kit)
+    assert (here.host, here.cheapest, here.faulty) == ("Harbour 4", ("Quayside Two", 95.0, "EUR"), ())
+    assert (other.host, other.faulty) == ("Harbour 5", (("Quayside Two", 1),))
 
 
 def test_the_next_test_can_be_typed() -> None:

@@ -151,12 +151,49 @@ def test_the_trace_ends_with_the_last_byte(clock: Clock) -> None:
     assert len(one.trace.end_ns) * one.trace.chunk_bytes >= one.payload_bytes
 
 
+def waiting(*readings: tuple[int, int, int]) -> Iterator[Counts]:
+    """Give out counters by (requests in hand, bytes written since, bytes read since), and then the last ones again."""
+    written, read, one = 5 * MB, 7 * MB, Counts(read_bytes=0, written_bytes=0)
+    for in_hand, more_written, more_read in readings:
+        written, read = written + more_written, read + more_read
+        one = Counts(read_bytes=read, written_bytes=written, in_hand=in_hand)
+        yield one
+    while True:
+        yield replace(one, in_hand=0)
+
+
+def test_the_first_request_counts_from_when_it_was_sent(clock: Clock) -> None:
+    """A drive that takes 200 ms for each of ten requests of 1 MB is no faster for the first of them."""
+    request = [(1, 0, 0)] * 9 + [(1, MB, 0)]
+    (way,) = seen(waiting(*[(0, 0, 0)] * 20, *request * 10))
+    assert way.moved_bytes == 10 * MB
+    # from the reading before the first one in hand to the last rise, less half a step at each end
+    assert way.elapsed_ns == pytest.approx(2_000_000_000 - 20_000_000, abs=1)
+    assert way.resolution_ns == 40_000_000
+    assert way.low <= 5e6 <= way.high
+
+
+def test_what_is_in_hand_at_the_first_look_is_not_what_a_drive_has_at_rest(clock: Clock) -> None:
+    """A system that looks for partitions just then; the copy comes later."""
+    request = [(1, 0, 0)] * 9 + [(1, MB, 0)]
+    (way,) = seen(waiting((1, 0, 0), *[(0, 0, 0)] * 20, *request * 10))
+    assert way.elapsed_ns == pytest.approx(2_000_000_000 - 20_000_000, abs=1)
+
+
+def test_a_request_that_was_sent_while_others_were_answered_begins_with_the_last_of_them(clock: Clock) -> None:
+    """Reads go on when the first write waits: nobody knows since when, and no more than a step is taken for it."""
+    reads = [(3, 0, MB)] * 50
+    ways = {way.direction: way for way in seen(waiting((0, 0, 0), *reads, *[(3, 2 * MB, MB)] * 50))}
+    assert ways[Direction.TO_DRIVE].elapsed_ns == 980_000_000
+    assert ways[Direction.FROM_DRIVE].elapsed_ns == 1_980_000_000
+
+
 @pytest.mark.parametrize(("hangs", "ends"), [(30.0, None), (90.0, "it hangs")])
 def test_a_drive_that_owes_an_answer_is_not_quiet(clock: Clock, hangs: float, ends: str | None) -> None:
     """It moved nothing for longer than the quiet that was asked for, and went on: one copy, but for a minute of it."""
     steps = round(hangs / watching.POLL_S)
     counts = [replace(one, in_hand=3) for one, _ in zip(played([0] * 50 + [2 * MB] * 50), range(100), strict=False)]
-    counts[0] = replace(counts[0], in_hand=1)  # of a driver that never counts down to none
+    counts[:50] = [replace(one, in_hand=1) for one in counts[:50]]  # of a driver that never counts down to none
     still = [counts[-1]] * steps
     after = [replace(counts[-1], in_hand=1, written_bytes=counts[-1].written_bytes + 2 * MB * n) for n in range(1, 51)]
     given = iter([*counts, *still, *after])
