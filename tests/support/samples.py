@@ -181,9 +181,8 @@ class Bench:
         if words[0] == "tidy":
             self._killed(here)
             done = subprocess.run(made, check=True, capture_output=True, text=True, cwd=self.folder, env=here, timeout=120)
-            return self._as_told(
-                done.stdout + done.stderr
-            )  # by no terminal: how long a path is here makes no two tables of one
+            # by no terminal: how long a path is here makes no two tables of one
+            return self._as_told(self._narrower(done.stdout) + done.stderr)
         with _Screen() as screen:
             child = subprocess.Popen(made, stdout=screen.slave, stderr=subprocess.PIPE, text=True, cwd=self.folder, env=here)
             meanwhile = {"sustain": self._lower, "watch": self._write}.get(words[0])
@@ -224,6 +223,13 @@ class Bench:
         done = subprocess.run([*killer, *asked], check=False, capture_output=True, cwd=ROOT, env=here, timeout=120)
         if done.returncode != -signal.SIGKILL:
             raise RuntimeError(f"a run that was to be killed ended with {done.returncode}\n{done.stderr.decode()}")
+
+    def _narrower(self, text: str) -> str:
+        """Take out of the first column what a path will be shorter by when it is called as in the README."""
+        spare = len(str(self.drives["quayside"].mount)) - len("/media/quayside")
+        head = len("folder or copy")
+        head_line, rule, *rows = text.split("\n")
+        return "\n".join([head_line[:head] + head_line[head + spare :], rule[spare:], *rows])
 
     def _as_told(self, text: str) -> str:
         for name, drive in self.drives.items():
