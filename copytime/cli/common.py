@@ -35,6 +35,7 @@ __all__ = [
     "group",
     "json_option",
     "json_text",
+    "logbook_to_write",
     "one_form",
     "open_logbook",
     "output_option",
@@ -92,16 +93,34 @@ def session() -> Session:
     return click.get_current_context().find_root().ensure_object(Session)
 
 
+def logbook_to_write() -> Logbook:
+    """Open the logbook to write in it, and say so where that made its folder too: a drive may not be mounted there.
+
+    Nothing is said of a place that was not typed: it is made once. Raises LogbookError.
+    """
+    from copytime.cli.voice import say_note
+    from copytime.logbook import Logbook
+
+    path = session().logbook_path
+    missing = session().logbook is not None and not os.path.lexists(path.parent)
+    book = Logbook.open(path)
+    if missing:
+        say_note(
+            f"there was no folder {plain(path.parent)}; it was made, with a new logbook in it. If a drive was to be mounted "
+            "there, mount it and bring the new one in: 'copytime logbook merge'."
+        )
+    return book
+
+
 def open_logbook(otherwise: str) -> Logbook | None:
     """Open the logbook; work on a drive is worth having without one, so a broken one is told and left.
 
     ``otherwise`` says what happens without it.
     """
     from copytime.cli.voice import say_note
-    from copytime.logbook import Logbook
 
     try:
-        book = Logbook.open(session().logbook_path)
+        book = logbook_to_write()
         invented = book.invented
     except LogbookError as error:
         session().no_logbook = error.message

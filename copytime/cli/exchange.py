@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from copytime.cli.common import check_output, command, deliver, json_text, one_form, output_option, session
+from copytime.cli.common import check_output, command, deliver, json_text, logbook_to_write, one_form, output_option, session
 from copytime.cli.voice import say, say_note
 from copytime.errors import ExitCode, InputError, from_os_error
 
@@ -54,8 +54,10 @@ def import_(file: str, *, dry_run: bool) -> int:
         if dry_run and not os.path.exists(path):  # a trial makes no logbook
             import tempfile
 
-            path = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="copytime-"))) / "trial.sqlite"
-        book = stack.enter_context(Logbook.open(path))
+            trial = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="copytime-"))) / "trial.sqlite"
+            book = stack.enter_context(Logbook.open(trial))
+        else:
+            book = stack.enter_context(logbook_to_write())
         found = bring_in(book, data, now=_now(), dry_run=dry_run)
     _tell(found, dry_run=dry_run)
     return ExitCode.DONE
@@ -81,12 +83,11 @@ def _read(file: str) -> bytes:
 
 
 def _merge(path: Path, *, dry_run: bool, piped: bool) -> int:
-    from copytime.logbook import Logbook
     from copytime.logbook.merge import merge, open_other
 
     if piped or dry_run:
         raise InputError("a logbook is merged from its file, and not on trial", hint="copytime import FILE")
-    with open_other(path) as other, Logbook.open(session().logbook_path) as book:
+    with open_other(path) as other, logbook_to_write() as book:
         say(str(merge(book, other)))
     return ExitCode.DONE
 

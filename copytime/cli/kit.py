@@ -19,6 +19,7 @@ from copytime.cli.common import (
     group,
     json_option,
     json_text,
+    logbook_to_write,
     one_form,
     output_option,
     session,
@@ -93,12 +94,11 @@ _EXAMPLES = {
 
 def _make_add(kind: KitKind) -> click.Command:
     def run(name: str, *, reference: bool | None = None, **about: Any) -> int:
-        from copytime.logbook import Logbook
         from copytime.logbook.fields import read_about
         from copytime.logbook.kit import add_item, new_item
 
         made = new_item(kind, name, _now(), read_about(kind, _given(about)), reference=bool(reference))
-        with Logbook.open(session().logbook_path) as book:
+        with logbook_to_write() as book:
             add_item(book, made)
         say(f"registered the {kind} '{made.name}'")
         return ExitCode.DONE
@@ -109,15 +109,13 @@ def _make_add(kind: KitKind) -> click.Command:
 
 def _make_change(kind: KitKind) -> click.Command:
     def run(name: str, *, new_name: str | None, reference: bool | None = None, **about: Any) -> int:
-        from copytime.logbook import Logbook
         from copytime.logbook.fields import read_about
         from copytime.logbook.kit import change_item, find_item, new_item
 
         given = _given(about)
         cleared = {key for key, value in given.items() if value in ("", ("",))}
         read = read_about(kind, {key: value for key, value in given.items() if key not in cleared})
-        path = session().logbook_path
-        with Logbook.open(path) as book:
+        with logbook_to_write() as book:
             old = find_item(book, name, kind)
             kept = {key: value for key, value in old.about.items() if key not in cleared}
             called = new_item(kind, new_name, old.created, {}).name if new_name is not None else old.name
@@ -216,12 +214,11 @@ def retire(name: tuple[str | None, str], *, kind: str | None, undo: bool) -> int
     \b
     copytime kit retire "Quayside One"
     """
-    from copytime.logbook import Logbook
     from copytime.logbook.kit import change_item, find_item
 
     kind, called = name[0] or kind, name[1]
     _find(called, kind)
-    with Logbook.open(session().logbook_path) as book:
+    with logbook_to_write() as book:
         old = find_item(book, called, KitKind(kind) if kind else None)
         change_item(book, replace(old, retired=not undo))
     say(f"{'brought back' if undo else 'retired'} the {old.kind} '{old.name}'")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from copytime.cli.common import command, group, session
+from copytime.cli.common import command, group, logbook_to_write, session
 from copytime.cli.voice import answer, say, say_error
 from copytime.errors import ExitCode
 
@@ -88,13 +88,12 @@ def merge(files: tuple[Path, ...]) -> int:
     \b
     copytime logbook merge other-bench.sqlite
     """
-    from copytime.logbook import Logbook
     from copytime.logbook.merge import merge as take_over
     from copytime.logbook.merge import open_other
     from copytime.safetext import plain
 
     for file in files:
-        with open_other(file) as other, Logbook.open(session().logbook_path) as book:
+        with open_other(file) as other, logbook_to_write() as book:
             say(f"{plain(file)}: {take_over(book, other)}")
     return ExitCode.DONE
 

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from copytime.cli.common import campaign_option, command, deliver_lines, group, json_option, json_text, session
+from copytime.cli.common import (
+    campaign_option,
+    command,
+    deliver_lines,
+    group,
+    json_option,
+    json_text,
+    logbook_to_write,
+    session,
+)
 from copytime.cli.rate import timing_option
 from copytime.cli.voice import answer, say, say_note
 from copytime.errors import ExitCode, InputError, LogbookError
@@ -226,11 +235,10 @@ def _write(kind: NoteKind, texts: dict[str, str], times: tuple[str, ...], *, as_
 
 def _log(one: Note, found: TimedRate | None, known: list[KitItem]) -> list[str]:
     """Write a note down and return what speaks against it."""
-    from copytime.logbook import Logbook
     from copytime.logbook.notes import Filter, add_notes, notes
     from copytime.visits.sense import doubts
 
-    with Logbook.open(session().logbook_path) as book:
+    with logbook_to_write() as book:
         like = Filter(kind=one.kind, drive=one.drive, host=one.host, direction=one.direction, scene=one.scene)
         said = doubts(one, found, known, list(notes(book, like)))
         with book.writing() as connection:

@@ -62,7 +62,7 @@ def no_place(path: Path) -> tuple[str, str] | None:
     except (OSError, ValueError) as error:
         if getattr(error, "errno", None) == errno.ELOOP:
             return f"the logbook {place} is a link to itself", "Name a file, such as --logbook tests.sqlite"
-        end = os.path.realpath(path) if path.is_symlink() else None
+        end = os.path.realpath(path) if os.path.islink(path) else None  # also where a name is too long to be looked at
         if end is None or os.path.isdir(os.path.dirname(end)):
             return None
         return (

@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -214,9 +215,10 @@ def test_a_hung_drive_does_not_hang_control_c(fuse: FuseDrive) -> None:
         stderr=subprocess.PIPE,
         text=True,
     )
-    while not list(fuse.mount.glob("copytime-scratch-*/large-0000.bin")):
+    while not any(path.stat().st_size for path in fuse.mount.glob("copytime-scratch-*/large-0000.bin")):
         assert child.poll() is None
     fuse.order(hang=True)
+    time.sleep(1)  # reason: what is in hand is still answered, and only the next requests hang
     said: list[str] = []
     reader = threading.Thread(target=lambda: said.extend(child.stderr or []))
     reader.start()

@@ -134,3 +134,30 @@ def test_a_folder_that_is_missing_is_made(tmp_path: Path) -> None:
     assert not (tmp_path / "new").exists()
     Logbook.open(path).close()
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_a_folder_that_was_missing_is_told_once(cli: Cli, tmp_path: Path) -> None:
+    """A stick that is not mounted: the note goes into a new logbook at its empty place, where nobody would look for it."""
+    stick = tmp_path / "stick"
+    done = cli("--logbook", stick / "book.sqlite", *NOTE)
+    assert done.returncode == 0
+    (told,) = (line for line in done.stderr.splitlines() if str(stick) in line)
+    assert told.startswith(f"note: there was no folder {stick}; it was made, with a new logbook in it.")
+    assert "copytime logbook merge" in told
+    again = cli("--logbook", stick / "book.sqlite", *NOTE)
+    assert again.returncode == 0
+    assert "no folder" not in again.stderr
+    beside = cli("--logbook", tmp_path / "other.sqlite", *NOTE)
+    assert "no folder" not in beside.stderr
+
+
+def test_a_place_that_was_not_typed_is_made_without_a_word(
+    cli: Cli, tmp_path: Path, logbook_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    by_variable = cli(*NOTE)
+    assert logbook_path.exists()
+    monkeypatch.delenv("COPYTIME_LOGBOOK")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    own = cli(*NOTE)
+    assert (tmp_path / "data/copytime/logbook.sqlite").exists()
+    assert "no folder" not in by_variable.stderr + own.stderr
