@@ -106,8 +106,8 @@ def logbook_to_write() -> Logbook:
     book = Logbook.open(path)
     if missing:
         say_note(
-            f"there was no folder {plain(path.parent)}; it was made, with a new logbook in it. If a drive belongs there, move "
-            "the new logbook elsewhere, mount the drive, and bring it in: 'copytime logbook merge FILE'."
+            f"there was no folder {plain(path.parent)}; it was made, with a new logbook in it. If a drive belongs there, "
+            "move the new logbook elsewhere, mount the drive, and bring it in: 'copytime logbook merge FILE'."
         )
     return book
 
