@@ -323,12 +323,10 @@ def _phase(chunk_bytes: int, seconds: Values, logs: Values, line: Line, heard: N
 def _drop(chunk_bytes: int, seconds: Values, logs: Values, lines: list[Line], heard: Noise) -> Drop | None:
     """Find the first jump after which everything is clearly slower than anything before."""
     for at in range(1, len(lines)):
-        before, after = lines[:at], lines[at:]
-        lengths = (one.end - one.start for one in lines[at - 1 : at + 1])
-        # a short piece of much noise has to jump further to be believed
-        step = -math.log1p(-JUMP) + _BELIEVED * heard.in_the_long_run * math.sqrt(sum(1 / one for one in lengths))
-        jumps = lines[at].first - lines[at - 1].last > step
-        if jumps and min(one.quickest for one in after) - max(one.slowest for one in before) > -math.log1p(-JUMP):
+        slowest = max(lines[:at], key=lambda one: one.slowest)
+        quickest = min(lines[at:], key=lambda one: one.quickest)
+        jumps = lines[at].first - lines[at - 1].last > _least_step(lines[at - 1], lines[at], heard)
+        if jumps and quickest.quickest - slowest.slowest > _least_step(slowest, quickest, heard):
             low, high = _where(logs, lines[at - 1], lines[at], heard)
             return Drop(
                 after_bytes=lines[at].start * chunk_bytes,
@@ -338,6 +336,12 @@ def _drop(chunk_bytes: int, seconds: Values, logs: Values, lines: list[Line], he
                 after=chunk_bytes / float(seconds[lines[at].start + 1 : lines[at].end].mean()),
             )
     return None
+
+
+def _least_step(one: Line, other: Line, heard: Noise) -> float:
+    """Return what must lie between two levels: a short piece of much noise has to be further away to be believed."""
+    lengths = (line.end - line.start for line in (one, other))
+    return -math.log1p(-JUMP) + _BELIEVED * heard.in_the_long_run * math.sqrt(sum(1 / length for length in lengths))
 
 
 def _where(logs: Values, before: Line, after: Line, heard: Noise) -> tuple[int, int]:

@@ -129,6 +129,19 @@ def test_a_drop_into_an_oscillation_is_both() -> None:
     assert one.oscillation.from_bytes >= 300 * CHUNK
 
 
+@pytest.mark.parametrize(("kind", "clearly", "least"), [("usual", 1.3, 190), ("alike", 1.8, 120)])
+def test_a_first_swing_that_is_a_little_quicker_is_no_drop(kind: str, clearly: float, least: int) -> None:
+    """Eleven half swings of twelve chunks; what the noise of so few leaves open is no drop, what is well beyond it is one."""
+
+    def drops(quicker: float) -> int:
+        rates = swinging(132, 12, 40.0, 16.0)
+        rates[:12] *= quicker
+        return sum(found(rates, seed, kind).drop is not None for seed in range(200))
+
+    assert drops(1.1) <= 2
+    assert drops(clearly) >= least
+
+
 def test_two_steps_down_are_three_phases_and_the_first_is_the_drop() -> None:
     rates = np.concatenate([steady(200, 500.0), steady(200, 300.0), steady(200, 100.0)])
     one = found(rates, 4)

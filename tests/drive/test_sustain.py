@@ -162,6 +162,14 @@ def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> No
     assert written.found.worst_rate < 60 * MB
 
 
+def _fast_stretches(one: Stream) -> list[float]:
+    """Return the rates of the swings that were ordered to be fast, straight from the times, without a block at their ends."""
+    assert one.one.trace is not None
+    step, ends = one.one.trace.chunk_bytes, one.one.trace.end_ns
+    at = [(first + 2 * BLOCK, first + 22 * BLOCK) for first in range(0, LONG - 24 * BLOCK, 48 * BLOCK)]
+    return [(high - low) * 1e9 / (ends[high // step - 1] - ends[low // step - 1]) for low, high in at]
+
+
 def test_a_drive_that_swings_and_one_that_slowly_falls_show_no_drop(fuse: FuseDrive) -> None:
     """Twelve chunks fast and twelve slow, as where a drive cleans up in between; and a line from outer to inner zones."""
 
@@ -180,7 +188,14 @@ def test_a_drive_that_swings_and_one_that_slowly_falls_show_no_drop(fuse: FuseDr
         (one,) = streams_of(sustain(fuse.mount, asked(LONG, chunk=2 * BLOCK, block=BLOCK // 2, depth=2), progress=follow))
         return one
 
-    swinging, falling = streamed(swing), streamed(fall)
+    for _ in range(4):
+        swinging = streamed(swing)
+        kept = _fast_stretches(swinging)
+        if all(rate == pytest.approx(40 * MB, rel=0.04) for rate in kept):
+            break
+    else:
+        pytest.skip(f"the drive, a program here, was not as fast as ordered: {[round(rate / MB, 1) for rate in kept]}")
+    falling = streamed(fall)
     found = swinging.found.oscillation
     assert found is not None
     print(f"swings {found.slow / MB:.1f} to {found.fast / MB:.1f} MB/s about every {found.period_bytes / BLOCK:.1f} MiB; "
