@@ -39,7 +39,7 @@ LEAST_BYTES, PASS_S = 16 * 2**20, 1.5
 #: Small files of the durability check.
 FILES = 300
 
-#: A clock that runs this much faster or slower than another, in parts per million, is not steady: a tenth of a percent, twice
+#: A clock this much faster or slower than another, in parts per million, is not steady: a tenth of a percent, which is twice
 #: what the system lets a clock be slewed by at most (500 ppm, adjtimex(2)).
 DRIFT_PPM = 1000
 

@@ -131,7 +131,7 @@ def test_a_drop_into_an_oscillation_is_both() -> None:
 
 @pytest.mark.parametrize(("kind", "clearly", "least"), [("usual", 1.3, 190), ("alike", 1.8, 120)])
 def test_a_first_swing_that_is_a_little_quicker_is_no_drop(kind: str, clearly: float, least: int) -> None:
-    """Eleven half swings of twelve chunks; what the noise of so few leaves open is no drop, what is well beyond it is one."""
+    """Eleven half swings of twelve chunks; what the noise of so few leaves open is no drop, what is well beyond is one."""
 
     def drops(quicker: float) -> int:
         rates = swinging(132, 12, 40.0, 16.0)

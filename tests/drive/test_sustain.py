@@ -163,7 +163,7 @@ def test_a_steady_drive_shows_no_drop_and_a_pause_is_none(fuse: FuseDrive) -> No
 
 
 def _fast_stretches(one: Stream) -> list[float]:
-    """Return the rates of the swings that were ordered to be fast, straight from the times, without a block at their ends."""
+    """Return the rates of the swings that were ordered to be fast, by the times, without a block at their ends."""
     assert one.one.trace is not None
     step, ends = one.one.trace.chunk_bytes, one.one.trace.end_ns
     at = [(first + 2 * BLOCK, first + 22 * BLOCK) for first in range(0, LONG - 24 * BLOCK, 48 * BLOCK)]
