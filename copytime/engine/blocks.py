@@ -8,7 +8,6 @@ thread to finish does the flush and stops the clock, whatever the calling thread
 
 from __future__ import annotations
 
-import contextlib
 import itertools
 import threading
 import time
@@ -18,7 +17,20 @@ from typing import Protocol
 
 from copytime.errors import Stopped
 
-__all__ = ["Batches", "Crew", "Flight", "Hand", "Job", "Stop", "Watch", "fly", "fly_batches", "never", "see_through"]
+__all__ = [
+    "Batches",
+    "Crew",
+    "Flight",
+    "Hand",
+    "Hands",
+    "Job",
+    "Stop",
+    "Watch",
+    "fly",
+    "fly_batches",
+    "never",
+    "see_through",
+]
 
 #: Asked between blocks; True ends the work at the next block.
 Stop = Callable[[], bool]
@@ -61,11 +73,8 @@ class Flight:
 class Job(Protocol):
     """What is done to each block. Called from several threads, each with its own worker number."""
 
-    def ready(self, worker: int, block: int) -> None:
-        """Prepare a block while others are at the drive; not counted as being in hand."""
-
     def act(self, worker: int, block: int) -> int:
-        """Move a block and return the bytes moved. Called after ``ready`` in any case, also when stopping."""
+        """Move a block and return the bytes moved."""
 
     def finish(self) -> None:
         """Do what belongs to the end of the pass, inside the clock: the flush."""
@@ -98,22 +107,17 @@ class Batches(Protocol):
 
 
 class _EachBlock:
-    """A job as batches of one block, no more than ``depth`` of them in hand."""
+    """A job as batches of one block."""
 
-    def __init__(self, job: Job, depth: int, workers: int) -> None:
+    def __init__(self, job: Job) -> None:
         self.finish = job.finish
         self._job = job
-        self._seats: contextlib.AbstractContextManager[object] = (
-            threading.Semaphore(depth) if workers > depth else contextlib.nullcontext()
-        )
 
     def carry(self, worker: int, batch: int, hand: Hand) -> None:
         """See Batches."""
-        self._job.ready(worker, batch)
-        with self._seats:
-            start = time.perf_counter_ns()
-            moved = self._job.act(worker, batch)
-            end = time.perf_counter_ns()
+        start = time.perf_counter_ns()
+        moved = self._job.act(worker, batch)
+        end = time.perf_counter_ns()
         hand.spans += (start, end)
         hand.moved += moved
 
@@ -177,7 +181,7 @@ class Crew:
         try:
             self.work(worker)
         except BaseException as error:  # noqa: BLE001 - reason: whatever ends a worker must reach the caller
-            self._fail(error)
+            self.fail(error)
         with self.lock:
             self.left -= 1
             last = self.left == 0
@@ -191,11 +195,12 @@ class Crew:
                 self.finish()
             self.finish_at = time.perf_counter_ns()
         except BaseException as error:  # noqa: BLE001 - reason: as above
-            self._fail(error)
+            self.fail(error)
         finally:
             self.finished.set()
 
-    def _fail(self, error: BaseException) -> None:
+    def fail(self, error: BaseException) -> None:
+        """Keep the first failure, for the caller, and let everybody leave off."""
         with self.lock:
             self.failure = self.failure or error
         self.leave_off()
@@ -215,7 +220,41 @@ class Crew:
         )
 
 
-class _Threads(Crew):
+class Hands(Crew):
+    """Threads of which each keeps its own notes."""
+
+    def __init__(self, workers: int, finish: Callable[[], None]) -> None:
+        super().__init__(workers, finish)
+        self.hands = [Hand() for _ in range(workers)]
+        self.ends = False  # nothing more is begun
+
+    @property
+    def done_bytes(self) -> int:
+        """See Crew."""
+        return sum(hand.moved for hand in self.hands)
+
+    @property
+    def done_blocks(self) -> int:
+        """See Crew."""
+        return sum(len(hand.spans) for hand in self.hands) // 2
+
+    def spans(self) -> tuple[list[int], list[int]]:
+        """See Crew."""
+        begun = [start for hand in self.hands for start in hand.spans[0::2]]
+        ended = [end for hand in self.hands for end in hand.spans[1::2]]
+        return begun, ended
+
+    def leave_off(self) -> None:
+        """See Crew."""
+        for hand in self.hands:
+            hand.over = True
+
+    def cut(self) -> None:
+        """See Crew."""
+        self.ends = True
+
+
+class _Threads(Hands):
     """Threads that take batch numbers in order until all are done, one fails, or somebody says stop.
 
     The threads share no lock between batches: where a block is a small file, waiting for one another would cost more than
@@ -227,38 +266,11 @@ class _Threads(Crew):
         self._count = count
         self._job = job
         self._numbers = itertools.count()
-        self._cut = False
-        self._hands = [Hand() for _ in range(workers)]
-
-    @property
-    def done_bytes(self) -> int:
-        """See Crew."""
-        return sum(hand.moved for hand in self._hands)
-
-    @property
-    def done_blocks(self) -> int:
-        """See Crew."""
-        return sum(len(hand.spans) for hand in self._hands) // 2
-
-    def spans(self) -> tuple[list[int], list[int]]:
-        """See Crew."""
-        begun = [start for hand in self._hands for start in hand.spans[0::2]]
-        ended = [end for hand in self._hands for end in hand.spans[1::2]]
-        return begun, ended
-
-    def leave_off(self) -> None:
-        """See Crew."""
-        for hand in self._hands:
-            hand.over = True
-
-    def cut(self) -> None:
-        """See Crew."""
-        self._cut = True
 
     def work(self, worker: int) -> None:
         """Take batches until there are none. What was taken is done unless all is given up, so that it has no gaps."""
-        carry, hand = self._job.carry, self._hands[worker]
-        while not (self._cut or hand.over):
+        carry, hand = self._job.carry, self.hands[worker]
+        while not (self.ends or hand.over):
             batch = next(self._numbers)
             if batch >= self._count:
                 return
@@ -270,7 +282,6 @@ def fly(
     depth: int,
     job: Job,
     *,
-    ahead: bool = False,
     stop: Stop = never,
     look: Callable[[int], bool] | None = None,
     watch: Watch | None = None,
@@ -278,15 +289,12 @@ def fly(
 ) -> Flight:
     """Do ``job`` to every block from 0 to ``count``, ``depth`` in hand at a time, and time each.
 
-    ``ahead`` adds a thread, so that blocks are made ready while others are moved; worker numbers then run to ``depth``
-    inclusive. ``watch`` is called soon after the start and then regularly; ``look(done_bytes)`` regularly, and when it
+    ``watch`` is called soon after the start and then regularly; ``look(done_bytes)`` regularly, and when it
     returns True the blocks in hand are finished, the rest is left out and the pass ends as usual. Both run in the calling
     thread and cannot hold up the clock. Raises Stopped when ``stop()`` turns True, and whatever a job raised; in both cases
     every thread has ended before. With ``keep`` an error after the first block is returned with what was done before it.
     """
-    depth = max(1, min(depth, count))
-    workers = min(count, depth + int(ahead))
-    return see_through(_Threads(count, workers, _EachBlock(job, depth, workers)), stop, look, watch, keep=keep)
+    return see_through(_Threads(count, max(1, min(depth, count)), _EachBlock(job)), stop, look, watch, keep=keep)
 
 
 def fly_batches(

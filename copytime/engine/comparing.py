@@ -76,9 +76,6 @@ class _Work:
         self.buffers = buffers
         self.lock = threading.Lock()
 
-    def ready(self, worker: int, block: int) -> None:
-        """See Job; nothing."""
-
     def finish(self) -> None:
         """See Job; nothing."""
 

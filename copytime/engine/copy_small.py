@@ -55,9 +55,6 @@ class SmallJob:
             sum(seat.source_ns for seat in seats) // len(seats), sum(seat.destination_ns for seat in seats) // len(seats)
         )
 
-    def ready(self, worker: int, block: int) -> None:
-        """See Job; nothing."""
-
     def act(self, worker: int, block: int) -> int:
         """Copy a file and return its bytes, 0 if that failed and was noted."""
         number, seat, copier = self._numbers[block], self._seats[worker], self._copier

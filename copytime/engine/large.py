@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from copytime.engine.ahead import fly_ahead
 from copytime.engine.blocks import Flight, Stop, fly, never
 from copytime.engine.buffers import aligned_words
 from copytime.engine.checking import Findings, Suspects
@@ -139,7 +140,7 @@ class LargeFiles:
         """
         watch = CacheWatch(self.files, writing=True)
         job = _Writing(self, payload, turn)
-        flight = fly(self.layout.blocks, self._depth, job, ahead=True, stop=stop, look=look, watch=watch, keep=keep)
+        flight = fly_ahead(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch, keep=keep)
         return self._movement(flight, watch)
 
     def read(
@@ -200,7 +201,7 @@ class LargeFiles:
 
 
 class _Writing:
-    """Stamps each block and writes it; see Job. A slot of the pool is held from its stamping until it is written."""
+    """Stamps each block and writes it; see Prepared. A slot of the pool is held from its stamping until it is written."""
 
     def __init__(self, files: LargeFiles, payload: Payload, turn: int) -> None:
         self._layout = files.layout
@@ -210,12 +211,17 @@ class _Writing:
         self._flush = files.flush
         self._views: dict[int, memoryview] = {}
 
-    def ready(self, _worker: int, block: int) -> None:
+    def ready(self, block: int) -> None:
         """Stamp a block."""
         file, offset, length = self._layout.place(block)
         self._payload.lock(block).acquire()
         words = self._payload.stamped(block, Piece(file, self._turn, offset // CELL, length // CELL))
         self._views[block] = words.data.cast("B")
+
+    def drop(self, block: int) -> None:
+        """Leave it unwritten."""
+        del self._views[block]
+        self._payload.lock(block).release()
 
     def act(self, _worker: int, block: int) -> int:
         """Write it."""
@@ -239,9 +245,6 @@ class _Reading:
         self._room = files.room
         self._compare = compare
         self._turn = turn
-
-    def ready(self, worker: int, block: int) -> None:
-        """Nothing is to be prepared."""
 
     def act(self, worker: int, block: int) -> int:
         """Read a block and compare it."""

@@ -91,7 +91,7 @@ counters = claims.counters
 
 def written_anew(self: Any, worker: int, block: int) -> int:
     """Do all of the work, what should have been prepared included, where it costs time."""
-    ready(self, worker, block)
+    ready(self, block)
     return act(self, worker, block)
 
 

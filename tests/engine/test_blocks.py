@@ -21,9 +21,6 @@ class Recorder:
         self.most = 0
         self.finished_in: str | None = None
 
-    def ready(self, worker: int, block: int) -> None:
-        """Nothing to prepare."""
-
     def act(self, worker: int, block: int) -> int:
         with self.lock:
             self.in_hand += 1
@@ -44,11 +41,10 @@ class Recorder:
         time.sleep(self.seconds)  # reason: stands for the time that a flush takes
 
 
-@pytest.mark.parametrize("ahead", [False, True])
 @pytest.mark.parametrize("depth", [1, 3, 8])
-def test_every_block_is_done_once_and_no_more_than_depth_are_in_hand(depth: int, ahead: bool) -> None:
+def test_every_block_is_done_once_and_no_more_than_depth_are_in_hand(depth: int) -> None:
     job = Recorder(0.001)
-    flight = fly(40, depth, job, ahead=ahead)
+    flight = fly(40, depth, job)
     assert sorted(job.done) == list(range(40))
     assert job.most <= depth
     assert flight.moved_bytes == 400
@@ -80,7 +76,7 @@ def test_stop_ends_at_the_next_block() -> None:
 
 def test_look_cuts_the_rest_and_leaves_no_gap() -> None:
     job = Recorder(0.005)
-    flight = fly(10_000, 4, job, ahead=True, look=lambda done: done >= 100)
+    flight = fly(10_000, 4, job, look=lambda done: done >= 100)
     assert sorted(job.done) == list(range(len(job.done)))
     assert len(flight.end_ns) == len(job.done)
     assert flight.moved_bytes == 10 * len(job.done)

@@ -1,0 +1,144 @@
+"""Blocks made ready by one thread and moved by others: each once, in order, and nothing made ready is kept."""
+
+from __future__ import annotations
+
+import random
+import threading
+import time
+
+import pytest
+
+from copytime.engine.ahead import fly_ahead
+from copytime.errors import Stopped
+
+
+class Recorder:
+    """A job that notes what became of each block, and takes a while for all of it."""
+
+    def __init__(self, seconds: float = 0.0, *, ready_s: float = 0.0, fail_at: int = -1, ready_fails_at: int = -1) -> None:
+        self.seconds, self.ready_s = seconds, ready_s
+        self.fail_at, self.ready_fails_at = fail_at, ready_fails_at
+        self.lock = threading.Lock()
+        self.made: list[int] = []
+        self.moved: list[int] = []
+        self.dropped: list[int] = []
+        self.most_waiting = self.most = self.in_hand = 0
+        self.finished = False
+
+    def ready(self, block: int) -> None:
+        if block == self.ready_fails_at:
+            raise MemoryError
+        time.sleep(self.ready_s)  # reason: stands for the time that making a block takes
+        with self.lock:
+            self.made.append(block)
+            self.most_waiting = max(self.most_waiting, len(self.made) - len(self.moved) - len(self.dropped))
+
+    def drop(self, block: int) -> None:
+        with self.lock:
+            self.dropped.append(block)
+
+    def act(self, worker: int, block: int) -> int:
+        with self.lock:
+            assert block in self.made
+            self.in_hand += 1
+            self.most = max(self.most, self.in_hand)
+        try:
+            time.sleep(self.seconds * random.uniform(0.5, 1.5))  # reason: stands for the time that a request takes
+            if block == self.fail_at:
+                raise OSError(5, "Input/output error")
+        finally:
+            with self.lock:
+                self.in_hand -= 1
+                self.moved.append(block)
+        return 10
+
+    def finish(self) -> None:
+        assert self.in_hand == 0
+        self.finished = True
+
+    def nothing_kept(self) -> bool:
+        """Tell whether each block made ready was either moved or let go of, and none twice."""
+        return sorted(self.moved + self.dropped) == self.made == list(range(len(self.made)))
+
+
+@pytest.mark.parametrize("ready_s", [0.0, 0.004])
+@pytest.mark.parametrize("depth", [1, 3, 8])
+def test_every_block_is_moved_once_and_few_wait(depth: int, ready_s: float) -> None:
+    job = Recorder(0.001, ready_s=ready_s)
+    flight = fly_ahead(40, depth, job)
+    assert sorted(job.moved) == list(range(40)) == job.made
+    assert (job.dropped, job.finished, job.most <= depth) == ([], True, True)
+    assert job.most_waiting <= depth + 1
+    assert (flight.moved_bytes, len(flight.end_ns)) == (400, 40)
+
+
+@pytest.mark.parametrize("at", range(0, 200, 10))
+def test_a_cut_leaves_no_gap(at: int) -> None:
+    job = Recorder(0.002)
+    flight = fly_ahead(10_000, 4, job, look=lambda done: done >= at)
+    assert sorted(job.moved) == list(range(len(job.moved)))
+    assert len(job.moved) < 500
+    assert job.nothing_kept()
+    assert job.finished
+    assert flight.moved_bytes == 10 * len(job.moved) == 10 * len(flight.end_ns)
+
+
+@pytest.mark.parametrize("depth", [1, 3])
+def test_an_error_lets_go_of_what_was_made_ready(depth: int) -> None:
+    job = Recorder(0.001, fail_at=5)
+    with pytest.raises(OSError, match="Input/output"):
+        fly_ahead(1000, depth, job)
+    assert max(job.made) < 20
+    assert job.nothing_kept()
+    assert not job.finished
+
+
+def test_an_error_may_be_kept_with_what_was_done_before() -> None:
+    job = Recorder(0.001, fail_at=5)
+    flight = fly_ahead(1000, 1, job, keep=True)
+    assert isinstance(flight.failure, OSError)
+    assert flight.moved_bytes == 50
+    assert job.nothing_kept()
+
+
+@pytest.mark.parametrize("at", [0, 1, 7])
+def test_a_block_that_cannot_be_made_ends_all(at: int) -> None:
+    job = Recorder(0.001, ready_fails_at=at)
+    with pytest.raises(MemoryError):
+        fly_ahead(1000, 2, job)
+    assert job.nothing_kept()
+
+
+def test_stop_and_an_interrupt_end_at_the_next_block() -> None:
+    def interrupt(_done: int) -> bool:
+        raise KeyboardInterrupt
+
+    begun = time.monotonic()
+    stopped, interrupted = Recorder(0.01), Recorder(0.01)
+    with pytest.raises(Stopped):
+        fly_ahead(10_000, 2, stopped, stop=lambda: time.monotonic() - begun > 0.1)
+    with pytest.raises(KeyboardInterrupt):
+        fly_ahead(10_000, 2, interrupted, look=interrupt)
+    assert stopped.nothing_kept()
+    assert interrupted.nothing_kept()
+    assert len(stopped.moved) < 100
+
+
+@pytest.mark.parametrize("given", [0, 1, 2])
+def test_a_system_that_gives_no_more_threads(given: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whichever of the three threads is the first that cannot be had, those before it end."""
+    start, started = threading.Thread.start, 0
+
+    def few(thread: threading.Thread) -> None:
+        nonlocal started
+        if started == given:
+            raise RuntimeError("can't start new thread")
+        started += 1
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", few)
+    job = Recorder(0.001)
+    with pytest.raises(RuntimeError):
+        fly_ahead(100, 2, job)
+    assert job.moved == []
+    assert job.nothing_kept()
