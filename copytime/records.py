@@ -93,7 +93,8 @@ class Counts:
 
     ``busy_read_ns`` and ``busy_write_ns`` sum the time of all finished requests, so that their growth over elapsed time
     is the mean number in hand (Little 1961); None where the system keeps no such sum. ``in_hand`` is the number of requests
-    that the device has now and has not answered, 0 also where that is not told.
+    that the device has now and has not answered, 0 also where that is not told. ``flush_ns`` sums the time of all finished
+    flushes, which are no requests of their own; None where that is not told.
     """
 
     read_bytes: int
@@ -103,6 +104,7 @@ class Counts:
     busy_read_ns: int | None = None
     busy_write_ns: int | None = None
     in_hand: int = 0
+    flush_ns: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -58,6 +58,7 @@ class Linux:
             busy_read_ns=sum(one.busy_read_ns or 0 for one in known),
             busy_write_ns=sum(one.busy_write_ns or 0 for one in known),
             in_hand=sum(one.in_hand for one in known),
+            flush_ns=None if any(one.flush_ns is None for one in known) else sum(one.flush_ns or 0 for one in known),
         )
 
     def waiting_bytes(self) -> int | None:

@@ -24,13 +24,13 @@ _PARITY = frozenset({"raid4", "raid5", "raid6"})
 
 
 def parse_stat(text: str) -> Counts | None:
-    """Read a ``stat`` file; kernels write 11, 15 or 17 fields, of which these seven are used; None if they are missing.
+    """Read a ``stat`` file; kernels write 11, 15 or 17 fields, of which these eight are used; None if the first are missing.
 
     Fields counted from 1: 1 reads, 3 sectors read, 4 ms waited by reads, 5 writes, 7 sectors written, 8 ms by writes,
-    9 requests in flight.
+    9 requests in flight, 17 ms waited by flushes (since Linux 5.5). Source: Linux Documentation/block/stat.rst.
     """
     fields = text.split()
-    if len(fields) < 11 or not all(field.isdecimal() for field in fields[:9]):
+    if len(fields) < 11 or not all(field.isdecimal() for field in (*fields[:9], *fields[16:17])):
         return None
     numbers = [int(field) for field in fields[:9]]
     return Counts(
@@ -41,6 +41,7 @@ def parse_stat(text: str) -> Counts | None:
         written_bytes=numbers[6] * SECTOR,
         busy_write_ns=numbers[7] * 1_000_000,
         in_hand=numbers[8],
+        flush_ns=int(fields[16]) * 1_000_000 if len(fields) > 16 else None,
     )
 
 

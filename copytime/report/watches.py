@@ -60,7 +60,7 @@ def watch_text(one: Qualification, ways: Sequence[Seen], quiet_s: float, width: 
         "",
         rows_fitted(("direction", "bytes", "size", "time", "MB/s"), rows, right=(1, 2, 3, 4), width=width),
         "",
-        "margin    from how often the counters were read alone; what else used the drive meanwhile is in the figures",
+        "margin    from when the counters were read and rose alone; what else used the drive meanwhile is in the figures",
         f"end       the drive moved nothing more for {duration_text(quiet_s)}",
     ]
     return "\n".join(lines if one.state == "finished" else lines[:-1])

@@ -12,14 +12,18 @@ __all__ = ["BREATH", "SHARE", "Side", "UnderWay", "Way"]
 #: Less than this in a moment of looking is a system's breathing and does not start the clock, in bytes.
 BREATH = 256 * 1024
 
-#: What moves no more than a breath, this long apart from the rest, is not the copy (a journal's late entry), in nanoseconds.
+#: What moves no more than a breath, so long before anything else, did not start the clock, in nanoseconds.
 _APART = 500_000_000
 
 #: At the end of a copy of many bytes a breath is this share of them: left out by mistake, it moves the rate by no more.
 _LATE = 0.001
 
-#: No more than this share of a direction's bytes, this long before the rest, is the metadata of what moved the other way.
-_LEAD, _BEFORE = 0.01, 200_000_000
+#: No more than this share of a direction's bytes before the rest is metadata: of what moved the other way, or of earlier.
+_LEAD = 0.01
+
+#: A little that moves before the first or after the last of the rest is not the copy (a journal's entry) if the drive had
+#: nothing to do for longer than the second, in nanoseconds. If it is longer than the first, nobody knows.
+_DOUBT, _IDLE = 40_000_000, 200_000_000
 
 #: A direction with less than this share of what was moved in all is metadata, and no copy of its own.
 SHARE = 0.02
@@ -31,8 +35,9 @@ class Way:
 
     Counters rise when a request is answered, and on a slow drive that takes longer than a step of looking; so the first one
     began where requests were first seen in hand, if nothing was answered in between. Both ends are known to one step of
-    looking: ``resolution_ns`` is the longest possible error of ``elapsed_ns`` that comes from it, so that the rate lies
-    between ``low`` and ``high``. ``readings`` are (ns, bytes) from the first rise on.
+    looking, or to the pause beyond which a little moved that may be the copy's or the system's: ``resolution_ns`` is twice
+    the longest possible error of ``elapsed_ns`` that comes from it, so that the rate lies between ``low`` and ``high``.
+    ``readings`` are (ns, bytes) from the first rise on; a drive's flush of what it had taken in is one without bytes.
     """
 
     direction: Direction
@@ -82,7 +87,8 @@ class UnderWay:
 class _Rise:
     """A rise of a counter: seen ``at``, so many bytes ``moved`` until then, a ``step`` after the reading before.
 
-    ``since`` is the reading after which its request began, within ``begins`` of it.
+    ``since`` is the reading after which its request began, within ``begins`` of it; a flush began before it ended by as
+    long as it took.
     """
 
     at: int
@@ -97,7 +103,7 @@ class Side:
 
     def __init__(self, direction: Direction) -> None:
         self.direction = direction
-        self.before: tuple[int, int] | None = None
+        self.before: tuple[int, int, int] | None = None
         self.forget()
 
     def forget(self) -> None:
@@ -107,28 +113,37 @@ class Side:
         self.moved = 0
         self.rises: list[_Rise] = []
 
-    def see(self, at: int, total: int, span: tuple[int, int]) -> bool:
-        """Take a reading, with the span in which began what is answered now; tell whether the counter rose."""
-        before, self.before = self.before, (at, total)
-        if before is None or total <= before[1]:
+    def see(self, at: int, total: int, span: tuple[int, int], flushed: int = 0) -> bool:
+        """Take a reading, with the span in which began what is answered now, and the time of all flushes so far in ns.
+
+        Tells whether a counter rose. A flush belongs to what was written before it, and starts nothing.
+        """
+        before, self.before = self.before, (at, total, flushed)
+        if before is None:
+            return False
+        flush = flushed - before[2] if self.start is not None else 0
+        if total <= before[1] and flush <= 0:
             return False
         if self.moved < BREATH and at - self.last_rise > _APART:
             self.forget()
+            if total <= before[1]:
+                return False
         if self.start is None:
             self.start = (span[0], before[1])
         self.last_rise = at
         self.moved = total - self.start[1]
-        self.rises.append(_Rise(at, self.moved, at - before[0], *span))
+        self.rises.append(_Rise(at, self.moved, at - before[0], min(span[0], at - flush), span[1]))
         return True
 
     def way(self) -> Way | None:
         """Put together what was seen. The first request began, and the last ended, somewhere within a step of looking."""
         if self.start is None or not self.moved:
             return None
-        (first, base), begun = self._begin()
-        rises = self.rises[begun : self._end()]
+        (first, base), begun, early = self._begin()
+        end, late = self._end()
+        rises = self.rises[begun:end]
         # on average half a step was over before the first request, and half a step after the last one
-        longest, steps = rises[-1].at - first, rises[0].begins + rises[-1].step
+        longest, steps = rises[-1].at - first, rises[0].begins + rises[-1].step + early + late
         elapsed = max(1, longest - steps // 2)
         return Way(
             direction=self.direction,
@@ -138,22 +153,29 @@ class Side:
             readings=tuple((one.at - first, one.moved - base) for one in rises),
         )
 
-    def _begin(self) -> tuple[tuple[int, int], int]:
-        """Return where the copy starts, as (ns, bytes moved before it), and which rise is the first that belongs to it."""
+    def _begin(self) -> tuple[tuple[int, int], int, int]:
+        """Return the start of the copy (ns, bytes moved before it), which rise is its first, and how late it may start."""
         assert self.start is not None  # noqa: S101 - reason: something rose, or nobody would ask
+        start, begun, doubt = (self.start[0], 0), 0, 0
         for number, (one, later) in enumerate(itertools.pairwise(self.rises), start=1):
             if one.moved > _LEAD * self.moved:
                 break
-            if later.since - one.at > _BEFORE:
-                return (later.since, one.moved), number
-        return (self.start[0], 0), 0
+            pause = later.since - one.at
+            if pause > _IDLE:
+                start, begun, doubt = (later.since, one.moved), number, 0
+            elif pause > _DOUBT:
+                doubt = later.since - start[0]
+        return start, begun, doubt
 
-    def _end(self) -> int:
-        """Count the rises that belong to the copy: late ones that are no more than a breath in all are left out."""
-        end, breath = len(self.rises), max(BREATH, _LATE * self.moved)
+    def _end(self) -> tuple[int, int]:
+        """Count the rises up to the copy's last, and tell how much earlier it may have ended; see _begin."""
+        end, doubt, breath = len(self.rises), 0, max(BREATH, _LATE * self.moved)
         for count in range(len(self.rises) - 1, 0, -1):
             if self.moved - self.rises[count - 1].moved >= breath:
                 break
-            if self.rises[count].at - self.rises[count - 1].at > _APART:
-                end = count  # and further back there may be another: a journal writes more than once
-        return end
+            pause = self.rises[count].since - self.rises[count - 1].at
+            if pause > _IDLE:
+                end, doubt = count, 0  # and further back there may be another: a journal writes more than once
+            elif pause > _DOUBT:
+                doubt = self.rises[end - 1].at - self.rises[count - 1].at
+        return end, doubt

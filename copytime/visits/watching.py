@@ -194,7 +194,8 @@ def follow(
         idle = counts.in_hand if idle is None else min(idle, counts.in_hand)
         span = under_way.until(at)
         rose = [
-            side.see(at, total, span) for side, total in zip(sides, (counts.written_bytes, counts.read_bytes), strict=True)
+            sides[0].see(at, counts.written_bytes, span, counts.flush_ns or 0),
+            sides[1].see(at, counts.read_bytes, span),
         ]
         under_way.look(at, waits=counts.in_hand > idle and not any(rose))
         last = max(side.last_rise for side in sides)

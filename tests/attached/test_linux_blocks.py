@@ -145,6 +145,7 @@ def test_counters_of_every_kernel(fields: int) -> None:
     assert found is not None
     assert (found.reads, found.read_bytes, found.busy_read_ns) == (1, 3 * 512, 4_000_000)
     assert (found.writes, found.written_bytes, found.busy_write_ns) == (5, 7 * 512, 8_000_000)
+    assert found.flush_ns == (17_000_000 if fields > 15 else None)
 
 
 @pytest.mark.parametrize("text", ["", "1 2 3", "a b c d e f g h i j k", "1 2 3 4 5 6 -7 8 9 10 11"])

@@ -108,6 +108,51 @@ def test_what_is_late_and_more_than_a_breath_is_in_its_time(clock: Clock) -> Non
     assert way.moved_bytes == 1000 * MB
 
 
+@pytest.mark.parametrize("steps", [11, 20])
+def test_a_little_after_the_drive_had_nothing_to_do_is_not_in_its_time(clock: Clock, steps: int) -> None:
+    """A log's entry a quarter or half a second after a copy of half a second: with it the rate was a third too low."""
+    (way,) = seen(played([0] + [16 * MB] * 25 + [0] * steps + [110_000]))
+    assert way.moved_bytes == 400 * MB
+    assert (way.elapsed_ns, way.resolution_ns) == (480_000_000, 40_000_000)
+
+
+def test_a_little_that_may_be_of_the_copy_is_in_its_margin(clock: Clock) -> None:
+    """So it is 100 ms after the last of it, and 100 ms before the first: 480 ms, 600 ms, or something in between."""
+    (way,) = seen(played([0] + [16 * MB] * 25 + [0] * 5 + [110_000]))
+    assert (way.elapsed_ns, way.resolution_ns) == (540_000_000, 160_000_000)
+    assert way.low < 400e6 / 0.6 * 1.001
+    assert way.high > 400e6 / 0.48
+    (way,) = seen(played([0] * 10 + [110_000] + [0] * 5 + [16 * MB] * 25))
+    assert (way.elapsed_ns, way.resolution_ns) == (540_000_000, 160_000_000)
+
+
+def flushing(*readings: tuple[int, int]) -> Iterator[Counts]:
+    """Give out counters by (bytes written, ms of a flush that has just ended) since the reading before."""
+    written, flushed = 5 * MB, 10**9
+    for more, took in readings:
+        written, flushed = written + more, flushed + took * 1_000_000
+        yield Counts(read_bytes=0, written_bytes=written, flush_ns=flushed)
+    while True:
+        yield Counts(read_bytes=0, written_bytes=written, flush_ns=flushed)
+
+
+STILL = (0, 0)
+
+
+@pytest.mark.parametrize("after", [[], [(8192, 0)]], ids=["at the end", "before the journal's last entry"])
+def test_a_flush_of_what_the_drive_took_in_is_in_the_time(clock: Clock, after: list[tuple[int, int]]) -> None:
+    """No request is in hand meanwhile, and yet whoever copies waits for it."""
+    (way,) = seen(flushing(STILL, *[(4 * MB, 0)] * 25, *[STILL] * 19, (0, 400), *after))
+    assert way.moved_bytes == 100 * MB + sum(size for size, _ in after)
+    assert way.elapsed_ns == 880_000_000 + 20_000_000 * len(after)
+    assert way.resolution_ns == 40_000_000
+
+
+def test_a_flush_of_something_else_is_not(clock: Clock) -> None:
+    (way,) = seen(flushing(STILL, (0, 30), *[STILL] * 30, *[(4 * MB, 0)] * 25, *[STILL] * 30, (0, 30)))
+    assert (way.moved_bytes, way.elapsed_ns) == (100 * MB, 480_000_000)
+
+
 def test_breaths_alone_are_waited_through(clock: Clock) -> None:
     (way,) = seen(played(([4096] + [0] * 70) * 5 + [2 * MB] * 50))
     assert way.moved_bytes == 100 * MB
