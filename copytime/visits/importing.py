@@ -23,6 +23,7 @@ from copytime.notes import KitItem, Note, NoteKind
 from copytime.records import Qualification
 from copytime.safetext import plain, storable
 from copytime.units import Unreadable, parse_time
+from copytime.units.sizes import few_bytes, parse_size
 from copytime.visits.exporting import kit_from_objects
 from copytime.visits.noting import ALLOWED, CHAIN, WrongField, make_note
 from copytime.visits.run_objects import run_from_object
@@ -222,11 +223,15 @@ class _Reader:
         return [found for key in named if (found := self._kit.get(key)) is not None]
 
     def _compare(self, row: Row, made: Note) -> None:
-        """Point out what somebody may have meant otherwise in a run sheet.
+        """Point out what somebody may have meant otherwise.
 
-        A time that was put right after it had been imported, which changes nothing by itself; and one that is far from what
-        was planned: a spreadsheet takes 13:37 for hours and writes 13:37:00.
+        A size without a unit, as in a sheet whose column is headed GB. In a run sheet, a time that was put right after it
+        had been imported, which changes nothing by itself; and one that is far from what was planned: a spreadsheet takes
+        13:37 for hours and writes 13:37:00.
         """
+        unitless = few_bytes(parse_size(made.size_text)) if made.size_text is not None else None
+        if unitless is not None:
+            self.doubts.append(f"row {row.number}: {unitless}")
         if not row.planned:
             return
         there = find_note(self._book, made.id)

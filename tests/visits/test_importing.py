@@ -48,6 +48,15 @@ def test_a_sheet_comes_in_once(tmp_path: Path) -> None:
         assert two.remark == "quoted, and over two lines"
 
 
+def test_a_size_without_a_unit_is_pointed_out(tmp_path: Path) -> None:
+    """But not where the head of its column gives the unit, nor where so many bytes are likely meant."""
+    rows = "to-drive,88,21:07\nto-drive,88GB,21:07\nto-drive,88000000000,21:07\n"
+    with book_of(tmp_path) as book:
+        (said,) = bring_in(book, f"direction,size,time\n{rows}".encode(), now=NOW, dry_run=True).doubts
+        assert said.startswith("row 2: '88' has no unit and counts as 88 bytes")
+        assert bring_in(book, b"direction,size (GB),time\nto-drive,88,21:07\n", now=NOW).doubts == ()
+
+
 def test_two_equal_rows_are_two_notes(tmp_path: Path) -> None:
     sheet = "direction,size,time\n" + "to-drive,88GB,21:07\n" * 2
     with book_of(tmp_path) as book:
