@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
@@ -104,13 +105,14 @@ def judged_read(drive: LoopDrive, files: SmallFiles) -> Witness:
 
 def test_files_still_in_memory_are_cached(drive: LoopDrive) -> None:
     here = system()
-    files = SmallFiles(here, here.open_folder(str(drive.mount)), usual(1000), run=3, workers=4, each=False)
-    files.create()
-    files.write(turn=1)
-    assert judged_read(drive, files) is Witness.CACHED
-    files.cool()
-    assert judged_read(drive, files) is not Witness.CACHED
-    files.close()
+    with contextlib.closing(here.open_folder(str(drive.mount))) as folder:
+        files = SmallFiles(here, folder, usual(1000), run=3, workers=4, each=False)
+        with contextlib.closing(files):
+            files.create()
+            files.write(turn=1)
+            assert judged_read(drive, files) is Witness.CACHED
+            files.cool()
+            assert judged_read(drive, files) is not Witness.CACHED
 
 
 def test_a_strangers_file_among_ours_is_kept_and_told(drive: LoopDrive, logbook_path: Path) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,6 +29,16 @@ BLOCK = 4 * 2**20
 SIZE = 32 * BLOCK
 
 
+@contextlib.contextmanager
+def large_file(drive: LoopDrive, *, unbuffered: bool) -> Iterator[LargeFiles]:
+    """Make the large file of a pass, empty, and let go of it in any case: the drive cannot be unmounted before."""
+    with contextlib.closing(system().open_folder(str(drive.mount))) as folder:
+        files = LargeFiles(folder, Layout(SIZE, BLOCK), depth=2, unbuffered=unbuffered)
+        with contextlib.closing(files):
+            files.create()
+            yield files
+
+
 def observed_read(drive: LoopDrive, files: LargeFiles, payload: Payload) -> Witness:
     here = OwnCounters(drive.name)
     target = here.target(str(drive.mount))
@@ -38,25 +50,23 @@ def observed_read(drive: LoopDrive, files: LargeFiles, payload: Payload) -> Witn
 
 def test_a_buffered_read_of_a_file_just_written_is_cached(drive: LoopDrive) -> None:
     payload = Payload(run=1, block_bytes=BLOCK)
-    files = LargeFiles(system().open_folder(str(drive.mount)), Layout(SIZE, BLOCK), depth=2, unbuffered=False)
-    files.create()
-    files.write(payload, turn=1)
-    assert files.resident() == SIZE
-    assert observed_read(drive, files, payload) is Witness.CACHED
-    files.settle()
-    assert files.resident() == 0
-    assert observed_read(drive, files, payload) is Witness.DEVICE
+    with large_file(drive, unbuffered=False) as files:
+        files.write(payload, turn=1)
+        assert files.resident() == SIZE
+        assert observed_read(drive, files, payload) is Witness.CACHED
+        files.settle()
+        assert files.resident() == 0
+        assert observed_read(drive, files, payload) is Witness.DEVICE
 
 
 def test_a_read_of_which_a_part_is_cached_is_cached(drive: LoopDrive) -> None:
     payload = Payload(run=1, block_bytes=BLOCK)
-    files = LargeFiles(system().open_folder(str(drive.mount)), Layout(SIZE, BLOCK), depth=2, unbuffered=False)
-    files.create()
-    files.write(payload, turn=1)
-    files.settle()
-    with (drive.mount / "large-0000.bin").open("rb", buffering=0) as file:
-        file.read(SIZE // 20)
-    assert observed_read(drive, files, payload) is Witness.CACHED
+    with large_file(drive, unbuffered=False) as files:
+        files.write(payload, turn=1)
+        files.settle()
+        with (drive.mount / "large-0000.bin").open("rb", buffering=0) as file:
+            file.read(SIZE // 20)
+        assert observed_read(drive, files, payload) is Witness.CACHED
 
 
 def test_the_product_itself_reads_from_the_drive(drive: LoopDrive) -> None:
@@ -126,21 +136,20 @@ def test_another_process_makes_it_shared(make_drive: DriveMaker, throttle: Throt
 def test_a_target_prepared_to_look_fast_does_not_help(drive: LoopDrive, how: str) -> None:
     """Reading a hole, or blocks that were never written, moves nothing on the drive."""
     payload = Payload(run=1, block_bytes=BLOCK)
-    files = LargeFiles(system().open_folder(str(drive.mount)), Layout(SIZE, BLOCK), depth=2)
-    files.create()
-    place = drive.mount / "large-0000.bin"
-    if how == "sparse":
-        os.truncate(place, SIZE)
-    else:
-        handle = os.open(place, os.O_RDWR)
-        os.posix_fallocate(handle, 0, SIZE)
-        os.close(handle)
-    assert observed_read(drive, files, payload) is Witness.CACHED
-    written = files.write(payload, turn=1)
-    files.settle()
-    assert observed_read(drive, files, payload) is Witness.DEVICE
-    assert files.check(payload, turn=1).wrong_cells == 0
-    assert written.payload_bytes == SIZE
+    with large_file(drive, unbuffered=True) as files:
+        place = drive.mount / "large-0000.bin"
+        if how == "sparse":
+            os.truncate(place, SIZE)
+        else:
+            handle = os.open(place, os.O_RDWR)
+            os.posix_fallocate(handle, 0, SIZE)
+            os.close(handle)
+        assert observed_read(drive, files, payload) is Witness.CACHED
+        written = files.write(payload, turn=1)
+        files.settle()
+        assert observed_read(drive, files, payload) is Witness.DEVICE
+        assert files.check(payload, turn=1).wrong_cells == 0
+        assert written.payload_bytes == SIZE
 
 
 def test_a_file_system_that_silently_buffers_is_labelled(make_drive: DriveMaker) -> None:

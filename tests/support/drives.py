@@ -6,6 +6,7 @@ import contextlib
 import os
 import shutil
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -115,6 +116,7 @@ def loop_drive(
                 time.sleep(0.1)  # reason: a process that was just killed still holds the mount
             else:
                 run("umount", "-l", str(mount))
+                print(f"{mount} is still in use, and its device stays until it is not", file=sys.stderr)
     shutil.rmtree(home, ignore_errors=True)
 
 
