@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from copytime.engine.ahead import fly_ahead
+from copytime.engine.beside import SPARE, fly_ahead, fly_behind
 from copytime.engine.blocks import Flight, Stop, fly, never
 from copytime.engine.buffers import aligned_words
 from copytime.engine.checking import Findings, Suspects
@@ -63,7 +63,8 @@ class LargeFiles:
         self._depth = max(1, min(depth, layout.blocks))
         self._unbuffered = unbuffered
         # for reads; made here, because memory that is touched for the first time costs more than the read itself
-        self.room = aligned_words(self._depth * layout.block_bytes).reshape(self._depth, -1, CELL_WORDS)
+        places = self._depth + SPARE
+        self.room = aligned_words(places * layout.block_bytes).reshape(places, -1, CELL_WORDS)
 
     def create(self) -> None:
         """Make the files, empty. Raises AccessRefused, NoSpace or DriveFault."""
@@ -152,32 +153,24 @@ class LargeFiles:
         """
         findings = self._findings(payload)
         suspects = Suspects(findings)
-        return self._fetch(
-            _Reading(self, suspects.spot, turn), findings, stop=stop, look=look, after=suspects.describe, keep=keep
-        )
+        watch = CacheWatch(self.files, writing=False)
+        job = _Reading(self, suspects.spot, turn)
+        flight = fly_behind(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch, keep=keep)
+        if flight.failure is None:
+            suspects.describe()
+        return self._read(flight, watch, findings)
 
     def check(self, payload: Payload, *, turn: int, stop: Stop = never, look: Look | None = None) -> Movement:
         """Read the payload and compare every byte; the time is of no interest. Raises DriveFault or Stopped."""
         findings = self._findings(payload)
-        return self._fetch(_Reading(self, findings.whole, turn), findings, stop=stop, look=look)
+        watch = CacheWatch(self.files, writing=False)
+        job = _Checking(self, findings.whole, turn)
+        return self._read(fly(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch), watch, findings)
 
     def _findings(self, payload: Payload) -> Findings:
         return Findings(payload, {number: file.name for number, file in enumerate(self.files)})
 
-    def _fetch(
-        self,
-        job: _Reading,
-        findings: Findings,
-        *,
-        stop: Stop,
-        look: Look | None,
-        after: Callable[[], None] = lambda: None,
-        keep: bool = False,
-    ) -> Movement:
-        watch = CacheWatch(self.files, writing=False)
-        flight = fly(self.layout.blocks, self._depth, job, stop=stop, look=look, watch=watch, keep=keep)
-        if flight.failure is None:
-            after()
+    def _read(self, flight: Flight, watch: CacheWatch, findings: Findings) -> Movement:
         return replace(
             self._movement(flight, watch),
             elapsed_ns=flight.end_ns[-1],  # nothing follows the last byte of a read
@@ -237,7 +230,7 @@ class _Writing:
 
 
 class _Reading:
-    """Reads each block and compares it; see Job."""
+    """Reads each block, and looks at it behind the drive's back; see Followed."""
 
     def __init__(self, files: LargeFiles, compare: Callable[[int, Piece, Words], None], turn: int) -> None:
         self._layout = files.layout
@@ -246,16 +239,29 @@ class _Reading:
         self._compare = compare
         self._turn = turn
 
-    def act(self, worker: int, block: int) -> int:
-        """Read a block and compare it."""
+    def act(self, place: int, block: int) -> int:
+        """Read a block."""
         file, offset, length = self._layout.place(block)
-        into = self._room[worker, : length // CELL]
-        moved = read_all(self._files[file], into.data.cast("B"), offset)
-        self._compare(block, Piece(file, self._turn, offset // CELL, length // CELL), into)
-        return moved
+        return read_all(self._files[file], self._room[place, : length // CELL].data.cast("B"), offset)
+
+    def after(self, place: int, block: int) -> None:
+        """Compare it."""
+        file, offset, length = self._layout.place(block)
+        cells = length // CELL
+        self._compare(block, Piece(file, self._turn, offset // CELL, cells), self._room[place, :cells])
 
     def finish(self) -> None:
         """Nothing follows the last byte of a read."""
+
+
+class _Checking(_Reading):
+    """Reads each block and compares it at once, where the time is of no interest; see Job."""
+
+    def act(self, place: int, block: int) -> int:
+        """Read a block and compare it."""
+        moved = super().act(place, block)
+        self.after(place, block)
+        return moved
 
 
 def _name(number: int) -> str:

@@ -1,13 +1,13 @@
 """Large files: copytime against dd with direct I/O and a plain C loop, the same bytes, in turn.
 
-The product measures as it always does; after each of its passes dd and the C loop do the same one, so that all three meet
-the drive in the same mood.
+The product measures as it always does; before it in one round and after it in the next dd and the C loop do the same.
 """
 
 from __future__ import annotations
 
 import statistics
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 from copytime import Direction, Options, Progress, qualify
@@ -26,7 +26,7 @@ def bench(folder: Path, size_bytes: int, rounds: int, depths: list[int]) -> None
 
 
 class _Race:
-    """One depth: copytime runs, and the others run after each of its passes."""
+    """One depth: each writes and reads back what it wrote, before anybody else writes; who comes first changes by turns."""
 
     def __init__(self, folder: Path, plain: Path, size_bytes: int, depth: int) -> None:
         self.folder, self.plain, self.size, self.depth = folder, plain, size_bytes, depth
@@ -34,21 +34,32 @@ class _Race:
 
     def rows(self, rounds: int) -> list[list[str]]:
         """Run and return a row for each direction; the first round warms up and is not counted."""
-        options = Options(small=0, large=self.size, repeats=rounds + 1, depth=self.depth, block=BLOCK, verify=False)
-        qualify(self.folder, options, progress=self._after)
-        for name in ("dd.bin", "c.bin"):
-            (self.folder / name).unlink()
+        turns = [self._ours, self._both("dd", self._dd), self._both("c", self._c)]
+        for _ in range(rounds + 1):
+            for turn in turns:
+                turn()
+            turns.reverse()
         return [self._row(direction) for direction in Direction]
 
+    def _ours(self) -> None:
+        options = Options(small=0, large=self.size, repeats=1, depth=self.depth, block=BLOCK, verify=False)
+        qualify(self.folder, options, progress=self._after)
+
     def _after(self, progress: Progress) -> None:
-        """Let dd and the C loop do the pass that copytime has just finished."""
         one = progress.finished
-        if one is None or one.direction is None:
-            return
-        mine = Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9)
-        order = [("ours", mine), ("dd", self._dd(one.direction)), ("c", self._c(one.direction))]
-        for who, run in order:
-            self.found.setdefault((who, one.direction), []).append(run)
+        if one is not None and one.direction is not None:
+            mine = Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9)
+            self.found.setdefault(("ours", one.direction), []).append(mine)
+
+    def _both(self, who: str, do: Callable[[Direction], Run]) -> Callable[[], None]:
+        """Make a turn of somebody else: there and back, and nothing is left of it, as of copytime."""
+
+        def turn() -> None:
+            for direction in Direction:
+                self.found.setdefault((who, direction), []).append(do(direction))
+            (self.folder / f"{who}.bin").unlink()
+
+        return turn
 
     def _dd(self, direction: Direction) -> Run:
         file, blocks = self.folder / "dd.bin", self.size // (BLOCK // 2)

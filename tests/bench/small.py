@@ -108,33 +108,38 @@ class _Race:
     def run(self) -> None:
         """Run once in both directions.
 
-        copytime comes first in one round and last in the next: a drive may keep near what was written last.
+        Each reads what it has just written, before anybody else writes: a drive may keep near what was written last.
+        copytime comes first in one round and last in the next.
         """
-        options = Options(large=0, small=self.recipe.files, repeats=1, workers=self.workers, verify=False)
-        last = len(self.found.get(("ours", Direction.TO_DRIVE), ())) % 2 == 1
-        if last:
-            for direction in Direction:
-                self._others(direction)
-
-        def after(progress: Progress) -> None:
-            one = progress.finished
-            if one is not None:
-                self._note("ours", one.direction, Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9))
-                if not last:
-                    self._others(one.direction)
-
-        qualify(self.folder, options, progress=after)
+        turns = [self._ours, self._both("cp", self._cp), self._both("c", self._c)]
+        if len(self.found.get(("ours", Direction.TO_DRIVE), ())) % 2 == 1:
+            turns.reverse()
+        for turn in turns:
+            turn()
         for name in ("cp", "c"):
             shutil.rmtree(self.folder / name)
+
+    def _ours(self) -> None:
+        def after(progress: Progress) -> None:
+            one = progress.finished
+            if one is not None and one.direction is not None:
+                self._note("ours", one.direction, Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9))
+
+        options = Options(large=0, small=self.recipe.files, repeats=1, workers=self.workers, verify=False)
+        qualify(self.folder, options, progress=after)
+
+    def _both(self, who: str, do: Callable[[Direction], Run]) -> Callable[[], None]:
+        """Make a turn of somebody else: there and back."""
+
+        def turn() -> None:
+            for direction in Direction:
+                self._note(who, direction, do(direction))
+
+        return turn
 
     def runs(self, who: str, direction: Direction) -> list[Run]:
         """Return the runs that count."""
         return self.found[who, direction][1:]
-
-    def _others(self, direction: Direction) -> None:
-        """Let cp and the C loop do their pass."""
-        self._note("cp", direction, self._cp(direction))
-        self._note("c", direction, self._c(direction))
 
     def _note(self, who: str, direction: Direction, run: Run) -> None:
         self.found.setdefault((who, direction), []).append(run)

@@ -1,4 +1,4 @@
-"""Blocks made ready by one thread and moved by others: each once, in order, and nothing made ready is kept."""
+"""Blocks made ready, or looked at, by one thread and moved by others: each once, and none forgotten."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from copytime.engine.ahead import fly_ahead
+from copytime.engine.beside import SPARE, fly_ahead, fly_behind
 from copytime.errors import Stopped
 
 
@@ -68,7 +68,7 @@ def test_every_block_is_moved_once_and_few_wait(depth: int, ready_s: float) -> N
     flight = fly_ahead(40, depth, job)
     assert sorted(job.moved) == list(range(40)) == job.made
     assert (job.dropped, job.finished, job.most <= depth) == ([], True, True)
-    assert job.most_waiting <= depth + 1
+    assert job.most_waiting <= depth + SPARE
     assert (flight.moved_bytes, len(flight.end_ns)) == (400, 40)
 
 
@@ -124,6 +124,86 @@ def test_stop_and_an_interrupt_end_at_the_next_block() -> None:
     assert len(stopped.moved) < 100
 
 
+class Follower:
+    """A job that looks at each block after it was moved, and takes a while for both."""
+
+    def __init__(self, seconds: float = 0.0, *, after_s: float = 0.0, fail_at: int = -1, after_fails_at: int = -1) -> None:
+        self.seconds, self.after_s, self.fail_at, self.after_fails_at = seconds, after_s, fail_at, after_fails_at
+        self.lock = threading.Lock()
+        self.places: dict[int, int] = {}
+        self.most = self.in_hand = 0
+        self.moved: list[int] = []
+        self.seen: list[int] = []
+        self.finished = False
+
+    def act(self, place: int, block: int) -> int:
+        with self.lock:
+            assert place not in self.places
+            self.places[place] = block
+            self.in_hand += 1
+            self.most = max(self.most, self.in_hand)
+        try:
+            time.sleep(self.seconds * random.uniform(0.5, 1.5))  # reason: stands for the time that a request takes
+            if block == self.fail_at:
+                raise OSError(5, "Input/output error")
+        finally:
+            with self.lock:
+                self.in_hand -= 1
+        self.moved.append(block)
+        return 10
+
+    def after(self, place: int, block: int) -> None:
+        time.sleep(self.after_s)  # reason: stands for the time that a look takes
+        with self.lock:
+            assert self.places.pop(place) == block
+        if block == self.after_fails_at:
+            raise MemoryError
+        self.seen.append(block)
+
+    def finish(self) -> None:
+        assert self.in_hand == 0
+        self.finished = True
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.004])
+@pytest.mark.parametrize("depth", [1, 3, 8])
+def test_every_block_is_looked_at_once(depth: int, after_s: float) -> None:
+    """Also where a look takes longer than a request: a place is used again only when it was looked at."""
+    job = Follower(0.001, after_s=after_s)
+    flight = fly_behind(40, depth, job)
+    assert sorted(job.seen) == list(range(40))
+    assert (job.finished, job.most <= depth, job.places) == (True, True, {})
+    assert (flight.moved_bytes, len(flight.end_ns)) == (400, 40)
+
+
+def test_looking_is_not_in_the_time_of_a_block() -> None:
+    flight = fly_behind(20, 1, Follower(0.001, after_s=0.02))
+    assert max(flight.took_ns) < 15_000_000
+    assert flight.end_ns[1] < 15_000_000  # the second place was free
+
+
+@pytest.mark.parametrize("at", range(0, 200, 20))
+def test_a_cut_of_what_is_looked_at_leaves_no_gap(at: int) -> None:
+    job = Follower(0.002)
+    flight = fly_behind(10_000, 4, job, look=lambda done: done >= at)
+    assert sorted(job.seen) == list(range(len(job.seen)))
+    assert flight.moved_bytes == 10 * len(job.seen)
+    assert len(job.seen) < 500
+
+
+def test_an_error_of_a_request_or_of_a_look_ends_all() -> None:
+    for job, kind in ((Follower(0.001, fail_at=5), OSError), (Follower(0.001, after_fails_at=5), MemoryError)):
+        with pytest.raises(kind):
+            fly_behind(1000, 3, job)
+        assert max(job.moved) < 30
+        assert sorted([*job.seen, *([5] if kind is MemoryError else [])]) == sorted(job.moved)
+        assert not job.finished
+    kept = fly_behind(1000, 1, Follower(0.001, fail_at=5), keep=True)
+    assert (type(kept.failure), kept.moved_bytes) == (OSError, 50)
+    with pytest.raises(Stopped):
+        fly_behind(10_000, 2, Follower(0.01), stop=lambda: True)
+
+
 @pytest.mark.parametrize("given", [0, 1, 2])
 def test_a_system_that_gives_no_more_threads(given: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whichever of the three threads is the first that cannot be had, those before it end."""
@@ -142,3 +222,8 @@ def test_a_system_that_gives_no_more_threads(given: int, monkeypatch: pytest.Mon
         fly_ahead(100, 2, job)
     assert job.moved == []
     assert job.nothing_kept()
+    started = 0
+    follower = Follower(0.001)
+    with pytest.raises(RuntimeError):
+        fly_behind(100, 2, follower)
+    assert follower.moved == []
