@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from copytime import Direction, Options, Progress, qualify
-from tests.bench.pairs import Run, compiled, ratio, show, timed
+from tests.bench.pairs import Rest, Run, compiled, ratio, show, timed
 
 BLOCK = 8 * 2**20
 
@@ -31,6 +31,7 @@ class _Race:
     def __init__(self, folder: Path, plain: Path, size_bytes: int, depth: int) -> None:
         self.folder, self.plain, self.size, self.depth = folder, plain, size_bytes, depth
         self.found: dict[tuple[str, Direction], list[Run]] = {}
+        self.rest = Rest()
 
     def rows(self, rounds: int) -> list[list[str]]:
         """Run and return a row for each direction; the first round warms up and is not counted."""
@@ -48,6 +49,7 @@ class _Race:
     def _after(self, progress: Progress) -> None:
         one = progress.finished
         if one is not None and one.direction is not None:
+            self.rest.see(one)
             mine = Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9)
             self.found.setdefault(("ours", one.direction), []).append(mine)
 
@@ -56,6 +58,7 @@ class _Race:
 
         def turn() -> None:
             for direction in Direction:
+                self.rest.take(direction)
                 self.found.setdefault((who, direction), []).append(do(direction))
             (self.folder / f"{who}.bin").unlink()
 

@@ -8,11 +8,14 @@ import shutil
 import statistics
 import subprocess
 import tempfile
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from tabulate import tabulate
+
+from copytime import Direction, Pass
 
 
 @dataclass(frozen=True)
@@ -84,3 +87,27 @@ def show(title: str, headers: Sequence[str], rows: Sequence[Sequence[str]]) -> N
     """Print a table of ratios."""
     print(f"\n{title}\n")
     print(tabulate(rows, headers=headers, tablefmt="simple", disable_numparse=True))
+
+
+class Rest:
+    """How long copytime's drive rests between what is written and reading it back, so that the others' may rest as long.
+
+    A drive, or the disk below a loop device, goes on writing for a while.
+    """
+
+    def __init__(self) -> None:
+        self.seconds = 0.0
+        self._written_at = 0.0
+
+    def see(self, one: Pass) -> None:
+        """Take a pass that has just ended."""
+        now = time.perf_counter()
+        if one.direction is Direction.TO_DRIVE:
+            self._written_at = now
+        else:
+            self.seconds = max(0.0, now - one.elapsed_ns / 1e9 - self._written_at)
+
+    def take(self, direction: Direction) -> None:
+        """Rest before a read of somebody else."""
+        if direction is Direction.FROM_DRIVE:
+            time.sleep(self.seconds)  # reason: this is the rest

@@ -25,7 +25,7 @@ import numpy as np
 from copytime import Direction, Options, Progress, qualify
 from copytime.engine.recipe import FOLDER_FILES, usual
 from copytime.engine.system import system
-from tests.bench.pairs import Run, compiled, middle, ratio, show, timed
+from tests.bench.pairs import Rest, Run, compiled, middle, ratio, show, timed
 
 #: A folder in memory for the other side of cp.
 _MEMORY = Path("/dev/shm")
@@ -104,12 +104,13 @@ class _Race:
             _make_tree(self.tree, self.recipe.sizes)
         self.lists = {direction: _list(memory, self.recipe.sizes, direction) for direction in Direction}
         self.found: dict[tuple[str, Direction], list[Run]] = {}
+        self.rest = Rest()
 
     def run(self) -> None:
         """Run once in both directions.
 
-        Each reads what it has just written, before anybody else writes: a drive may keep near what was written last.
-        copytime comes first in one round and last in the next.
+        Each reads what it has just written, before anybody else writes and after as long a rest: a drive may keep near
+        what was written last, and go on writing for a while. copytime comes first in one round and last in the next.
         """
         turns = [self._ours, self._both("cp", self._cp), self._both("c", self._c)]
         if len(self.found.get(("ours", Direction.TO_DRIVE), ())) % 2 == 1:
@@ -123,6 +124,7 @@ class _Race:
         def after(progress: Progress) -> None:
             one = progress.finished
             if one is not None and one.direction is not None:
+                self.rest.see(one)
                 self._note("ours", one.direction, Run(one.elapsed_ns / 1e9, (one.cpu_ns or 0) / 1e9))
 
         options = Options(large=0, small=self.recipe.files, repeats=1, workers=self.workers, verify=False)
@@ -133,6 +135,7 @@ class _Race:
 
         def turn() -> None:
             for direction in Direction:
+                self.rest.take(direction)
                 self._note(who, direction, do(direction))
 
         return turn
