@@ -92,9 +92,8 @@ class Counts:
     """What a device has moved since it was attached, in bytes, and how long requests waited in it.
 
     ``busy_read_ns`` and ``busy_write_ns`` sum the time of all finished requests, so that their growth over elapsed time
-    is the mean number in hand (Little 1961); None where the system keeps no such sum. ``in_hand`` is the number of requests
-    that the device has now and has not answered, 0 also where that is not told. ``flush_ns`` sums the time of all finished
-    flushes, which are no requests of their own; None where that is not told.
+    is the mean number in hand (Little 1961); None where the system keeps no such sum, as of ``flush_ns``, the time of all
+    finished flushes, which are no requests. ``in_hand`` is the number of requests not answered yet, 0 also where not told.
     """
 
     read_bytes: int
@@ -109,10 +108,9 @@ class Counts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """When each equal chunk of a pass was done.
+    """When each equal chunk of a pass was done; the last one may be shorter.
 
-    ``end_ns[k]`` is the time, from the start of the clock, at which k+1 chunks of ``chunk_bytes`` had been moved; the
-    last chunk may be shorter.
+    ``end_ns[k]`` is the time, from the start of the clock, at which k+1 chunks of ``chunk_bytes`` had been moved.
     """
 
     chunk_bytes: int

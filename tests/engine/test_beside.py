@@ -12,18 +12,43 @@ from copytime.engine.beside import SPARE, fly_ahead, fly_behind
 from copytime.errors import Stopped
 
 
-class Recorder:
-    """A job that notes what became of each block, and takes a while for all of it."""
+class AtTheDrive:
+    """What both kinds of jobs here do at the drive: take a while, fail where they are told to, and count who is there."""
+
+    def __init__(self, seconds: float, fail_at: int) -> None:
+        self.seconds, self.fail_at = seconds, fail_at
+        self.lock = threading.Lock()
+        self.most = self.in_hand = 0
+        self.finished = False
+
+    def request(self, block: int) -> int:
+        with self.lock:
+            self.in_hand += 1
+            self.most = max(self.most, self.in_hand)
+        try:
+            time.sleep(self.seconds * random.uniform(0.5, 1.5))  # reason: stands for the time that a request takes
+            if block == self.fail_at:
+                raise OSError(5, "Input/output error")
+        finally:
+            with self.lock:
+                self.in_hand -= 1
+        return 10
+
+    def finish(self) -> None:
+        assert self.in_hand == 0
+        self.finished = True
+
+
+class Recorder(AtTheDrive):
+    """A job that notes what became of each block, and takes a while to make one ready."""
 
     def __init__(self, seconds: float = 0.0, *, ready_s: float = 0.0, fail_at: int = -1, ready_fails_at: int = -1) -> None:
-        self.seconds, self.ready_s = seconds, ready_s
-        self.fail_at, self.ready_fails_at = fail_at, ready_fails_at
-        self.lock = threading.Lock()
+        super().__init__(seconds, fail_at)
+        self.ready_s, self.ready_fails_at = ready_s, ready_fails_at
         self.made: list[int] = []
         self.moved: list[int] = []
         self.dropped: list[int] = []
-        self.most_waiting = self.most = self.in_hand = 0
-        self.finished = False
+        self.most_waiting = 0
 
     def ready(self, block: int) -> None:
         if block == self.ready_fails_at:
@@ -38,23 +63,12 @@ class Recorder:
             self.dropped.append(block)
 
     def act(self, worker: int, block: int) -> int:
-        with self.lock:
-            assert block in self.made
-            self.in_hand += 1
-            self.most = max(self.most, self.in_hand)
+        assert block in self.made
         try:
-            time.sleep(self.seconds * random.uniform(0.5, 1.5))  # reason: stands for the time that a request takes
-            if block == self.fail_at:
-                raise OSError(5, "Input/output error")
+            return self.request(block)
         finally:
             with self.lock:
-                self.in_hand -= 1
                 self.moved.append(block)
-        return 10
-
-    def finish(self) -> None:
-        assert self.in_hand == 0
-        self.finished = True
 
     def nothing_kept(self) -> bool:
         """Tell whether each block made ready was either moved or let go of, and none twice."""
@@ -124,33 +138,23 @@ def test_stop_and_an_interrupt_end_at_the_next_block() -> None:
     assert len(stopped.moved) < 100
 
 
-class Follower:
-    """A job that looks at each block after it was moved, and takes a while for both."""
+class Follower(AtTheDrive):
+    """A job that looks at each block after it was moved, and takes a while for that."""
 
     def __init__(self, seconds: float = 0.0, *, after_s: float = 0.0, fail_at: int = -1, after_fails_at: int = -1) -> None:
-        self.seconds, self.after_s, self.fail_at, self.after_fails_at = seconds, after_s, fail_at, after_fails_at
-        self.lock = threading.Lock()
+        super().__init__(seconds, fail_at)
+        self.after_s, self.after_fails_at = after_s, after_fails_at
         self.places: dict[int, int] = {}
-        self.most = self.in_hand = 0
         self.moved: list[int] = []
         self.seen: list[int] = []
-        self.finished = False
 
     def act(self, place: int, block: int) -> int:
         with self.lock:
             assert place not in self.places
             self.places[place] = block
-            self.in_hand += 1
-            self.most = max(self.most, self.in_hand)
-        try:
-            time.sleep(self.seconds * random.uniform(0.5, 1.5))  # reason: stands for the time that a request takes
-            if block == self.fail_at:
-                raise OSError(5, "Input/output error")
-        finally:
-            with self.lock:
-                self.in_hand -= 1
+        done = self.request(block)
         self.moved.append(block)
-        return 10
+        return done
 
     def after(self, place: int, block: int) -> None:
         time.sleep(self.after_s)  # reason: stands for the time that a look takes
@@ -159,10 +163,6 @@ class Follower:
         if block == self.after_fails_at:
             raise MemoryError
         self.seen.append(block)
-
-    def finish(self) -> None:
-        assert self.in_hand == 0
-        self.finished = True
 
 
 @pytest.mark.parametrize("after_s", [0.0, 0.004])
