@@ -139,8 +139,10 @@ class Side:
         """Put together what was seen. The first request began, and the last ended, somewhere within a step of looking."""
         if self.start is None or not self.moved:
             return None
-        (first, base), begun, early = self._begin()
-        end, late = self._end()
+        # up to here everything is little: no end of the copy lies before it, and no beginning after it
+        sure = next(at for at, one in enumerate(self.rises) if one.moved > _LEAD * self.moved)
+        (first, base), begun, early = self._begin(sure)
+        end, late = self._end(sure)
         rises = self.rises[begun:end]
         # on average half a step was over before the first request, and half a step after the last one
         longest, steps = rises[-1].at - first, rises[0].begins + rises[-1].step + early + late
@@ -153,13 +155,11 @@ class Side:
             readings=tuple((one.at - first, one.moved - base) for one in rises),
         )
 
-    def _begin(self) -> tuple[tuple[int, int], int, int]:
+    def _begin(self, sure: int) -> tuple[tuple[int, int], int, int]:
         """Return the start of the copy (ns, bytes moved before it), which rise is its first, and how late it may start."""
         assert self.start is not None  # noqa: S101 - reason: something rose, or nobody would ask
         start, begun, doubt = (self.start[0], 0), 0, 0
-        for number, (one, later) in enumerate(itertools.pairwise(self.rises), start=1):
-            if one.moved > _LEAD * self.moved:
-                break
+        for number, (one, later) in enumerate(itertools.pairwise(self.rises[: sure + 1]), start=1):
             pause = later.since - one.at
             if pause > _IDLE:
                 start, begun, doubt = (later.since, one.moved), number, 0
@@ -167,10 +167,10 @@ class Side:
                 doubt = later.since - start[0]
         return start, begun, doubt
 
-    def _end(self) -> tuple[int, int]:
+    def _end(self, sure: int) -> tuple[int, int]:
         """Count the rises up to the copy's last, and tell how much earlier it may have ended; see _begin."""
         end, doubt, breath = len(self.rises), 0, max(BREATH, _LATE * self.moved)
-        for count in range(len(self.rises) - 1, 0, -1):
+        for count in range(len(self.rises) - 1, sure, -1):
             if self.moved - self.rises[count - 1].moved >= breath:
                 break
             pause = self.rises[count].since - self.rises[count - 1].at

@@ -126,6 +126,14 @@ def test_a_little_that_may_be_of_the_copy_is_in_its_margin(clock: Clock) -> None
     assert (way.elapsed_ns, way.resolution_ns) == (540_000_000, 160_000_000)
 
 
+@pytest.mark.parametrize("steps", [5, 15, 20])
+def test_of_hardly_more_than_a_breath_one_end_alone_is_in_doubt(clock: Clock, steps: int) -> None:
+    """The rest is as little after the first as the first is before the rest."""
+    (way,) = seen(played([0, 2_000] + [0] * steps + [61_000, 200_000]))
+    assert way.moved_bytes == (263_000 if steps == 5 else 261_000)
+    assert (way.elapsed_ns, way.resolution_ns) == ((80_000_000, 159_999_999) if steps == 5 else (20_000_000, 39_999_999))
+
+
 def flushing(*readings: tuple[int, int]) -> Iterator[Counts]:
     """Give out counters by (bytes written, ms of a flush that has just ended) since the reading before."""
     written, flushed = 5 * MB, 10**9
