@@ -7,6 +7,7 @@ plain loop are made to fail in test_selfcheck.py.
 from __future__ import annotations
 
 import itertools
+import os
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -92,6 +93,24 @@ def test_counters_that_count_what_memory_answers(drive: LoopDrive) -> None:
     assert checked(drive, "counters equal the payload", Asked(drive.name)).shown is Shown.HOLDS
     found = checked(drive, "a cached read is caught", Asked(drive.name))
     assert found.shown is Shown.FAILS, found.found
+
+
+@pytest.mark.parametrize(("times", "shown"), [(2, Shown.HOLDS), (1000, Shown.NOT_SHOWN)], ids=["twice", "each time"])
+def test_memory_that_lets_go_of_the_file_shows_nothing(
+    drive: LoopDrive, monkeypatch: pytest.MonkeyPatch, times: int, shown: Shown
+) -> None:
+    """As where another copytime on this machine drops what memory holds before a pass on a drive of its own."""
+    look, looks = LinuxFile.cached, itertools.count()
+
+    def dropped(self: LinuxFile) -> Cached | None:
+        if not self.unbuffered and next(looks) < times:
+            os.posix_fadvise(self.handle, 0, 0, os.POSIX_FADV_DONTNEED)
+        return look(self)
+
+    monkeypatch.setattr(LinuxFile, "cached", dropped)
+    found = checked(drive, "a cached read is caught")
+    assert found.shown is shown, found.found
+    assert ("memory did not keep the file" in found.found) == (shown is Shown.NOT_SHOWN)
 
 
 @pytest.mark.parametrize("seen", [Cached(0, 0), None], ids=["nothing", "no longer told"])
