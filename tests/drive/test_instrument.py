@@ -14,7 +14,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from copytime.attached import Target
+from copytime.attached import Platform, Target, platform
 from copytime.engine import clock
 from copytime.engine.system import Cached, system
 from copytime.engine.system.linux import LinuxFile, LinuxFolder
@@ -57,8 +57,12 @@ class Asked(OwnCounters):
 
 def checked(drive: LoopDrive, claim: str, here: OwnCounters | None = None) -> Check:
     """Make the checks one after the other until ``claim``, and return what it came to."""
-    here = here or OwnCounters(drive.name)
-    target = here.target(str(drive.mount))
+    return checked_at(drive.mount, claim, here or OwnCounters(drive.name))
+
+
+def checked_at(mount: Path, claim: str, here: Platform) -> Check:
+    """See checked."""
+    target = here.target(str(mount))
     scratch = enter(system(), target, Notes(None))
     try:
         checks = Bench(here, system(), target, scratch, SIZE, lambda _: None, lambda: False).checks()
@@ -80,6 +84,17 @@ def test_what_is_right_holds(drive: LoopDrive, claim: str) -> None:
     """By the loop device's own counters, which nobody else moves, so that none of these may be merely not shown."""
     found = checked(drive, claim)
     assert found.shown is Shown.HOLDS, found.found
+
+
+def test_the_engine_keeps_up_on_a_drive_with_an_exact_clock(fuse: FuseDrive) -> None:
+    """The claim is not shown where no counters stand behind a drive; the ratios that it rests on are there all the same."""
+    fuse.order(write_rate=120e6, read_rate=120e6)
+    found = checked_at(fuse.mount, "the engine keeps up with a plain loop", platform())
+    assert found.shown is Shown.NOT_SHOWN
+    assert found.values == {
+        "ratio_to_drive": pytest.approx(1.0, abs=0.05),
+        "ratio_from_drive": pytest.approx(1.0, abs=0.05),
+    }
 
 
 def test_counters_that_count_half(drive: LoopDrive) -> None:

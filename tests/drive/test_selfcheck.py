@@ -49,12 +49,12 @@ def test_everything_holds_on_a_plain_drive(make_drive: DriveMaker, file_system: 
     drive = make_drive(file_system, 900)
     one = selfcheck(drive.mount, platform=OwnCounters(drive.name))
     assert tuple(shown(one)) == CLAIMS
-    # the disk under the loop device may have other users: no counters of theirs are looked at here, but a race feels them
-    uncertain = {"the engine keeps up with a plain loop"}
-    assert {claim: found for claim, found in shown(one).items() if claim not in uncertain} == {
-        claim: Shown.HOLDS for claim in CLAIMS if claim not in uncertain
+    # the race is another matter: this drive is as fast as memory, where what the engine does for a block shows, and the disk
+    # under it may have other users; test_instrument.py has it run on a drive with a clock of its own
+    race = "the engine keeps up with a plain loop"
+    assert {claim: found for claim, found in shown(one).items() if claim != race} == {
+        claim: Shown.HOLDS for claim in CLAIMS if claim != race
     }
-    assert all(shown(one)[claim] is not Shown.FAILS for claim in uncertain)
     assert one.seconds < 60
     assert list(drive.mount.glob("copytime-scratch-*")) == []
 
