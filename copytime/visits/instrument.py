@@ -131,7 +131,7 @@ class Bench:
         if seen.drift is None:
             return check_of("the clock is steady", Shown.NOT_SHOWN, f"{found}; no second clock to hold it against", values)
         values |= {"drift_ppm": seen.drift.ppm, "drift_off_ppm": seen.drift.off_ppm}
-        found += f"; {seen.drift.ppm:+.0f} ppm against {seen.other}"
+        found += f"; {round(seen.drift.ppm):+d} ppm against {seen.other}"
         if abs(abs(seen.drift.ppm) - DRIFT_PPM) <= seen.drift.off_ppm:
             shown, found = Shown.NOT_SHOWN, f"{found}, give or take {seen.drift.off_ppm:.0f}: this machine is busy"
         else:
