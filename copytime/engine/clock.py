@@ -62,7 +62,7 @@ def _together(clock: Callable[[], int], other: Callable[[], int]) -> tuple[int, 
     times, so that the time with the least between its readings is the one without it.
     """
     times = ((clock(), other(), clock()) for _ in range(_TIMES))
-    return min(times, key=lambda time: time[2] - time[0])
+    return min(times, key=lambda readings: readings[2] - readings[0])
 
 
 def drift_between(begun: tuple[int, int, int], ended: tuple[int, int, int]) -> Drift:

@@ -20,7 +20,7 @@ from copytime.engine.payload import CELL, Payload
 from copytime.engine.recipe import usual
 from copytime.engine.scratch import Scratch
 from copytime.engine.small import SmallFiles
-from copytime.engine.system import DataFile, System
+from copytime.engine.system import Cached, DataFile, System
 from copytime.engine.witness import Observation, Observer, judge
 from copytime.errors import Stopped
 from copytime.records import Check, Direction, Progress, ProgressCallback, Shown, Witness
@@ -169,7 +169,7 @@ class Bench:
         try:
             limit = min(self.size, file.size())
             for _ in range(_ATTEMPTS):
-                held, took, observed = self._read_from_memory(file, limit)
+                cached, took, observed = self._read_from_memory(file, limit)
                 witness = judge(limit, observed)
                 if observed.device_bytes is None or witness is Witness.CACHED:
                     break
@@ -182,13 +182,13 @@ class Bench:
         found = f"memory gave {limit * 1e3 / took:.0f} MB/s, the drive moved {share:.1%} of it: called {witness}"
         if witness is Witness.SHARED:
             return check_of(claim, Shown.NOT_SHOWN, f"{found}; something else uses the drive now", values)
-        if witness is not Witness.CACHED and not held:
+        if witness is not Witness.CACHED and cached is not None and cached.resident_bytes < limit:
             found = "memory did not keep the file until it was read again: something on this machine drops what it holds"
             return check_of(claim, Shown.NOT_SHOWN, found, values)
         return check_of(claim, holds_or_fails(witness is Witness.CACHED), found, values)
 
-    def _read_from_memory(self, file: DataFile, limit: int) -> tuple[bool, int, Observation]:
-        """Bring a file into memory, and read it again; return whether it was there still, the ns it took, what was seen."""
+    def _read_from_memory(self, file: DataFile, limit: int) -> tuple[Cached | None, int, Observation]:
+        """Bring a file into memory, and read it again; return what was there just before, the ns it took, what was seen."""
         _plain_read(file, limit, self._stop)
         observer = self._observer()
         cached = file.cached()
@@ -196,25 +196,19 @@ class Bench:
         begun = time.perf_counter_ns()
         _plain_read(file, limit, self._stop)
         took = time.perf_counter_ns() - begun
-        return cached is None or cached.resident_bytes >= limit, took, observer.finish(Direction.FROM_DRIVE, took)
+        return cached, took, observer.finish(Direction.FROM_DRIVE, took)
 
     def _brought_into_memory(self, files: LargeFiles) -> InMemory:
         """Bring the beginning of a file into memory, look whether it is seen there, and read it again."""
         file = self.scratch.folder.open(files.files[0].name, unbuffered=False)
         try:
             limit = min(LEAST_BYTES, file.size())
-            _plain_read(file, limit, self._stop)
-            found = file.cached()
-            observer = self._observer()
-            observer.start()
-            begun = time.perf_counter_ns()
-            _plain_read(file, limit, self._stop)
-            observed = observer.finish(Direction.FROM_DRIVE, time.perf_counter_ns() - begun)
+            cached, _, observed = self._read_from_memory(file, limit)
             file.evict()
         finally:
             file.close()
         return InMemory(
-            seen=None if found is None else found.resident_bytes / limit, held=judge(limit, observed) is Witness.CACHED
+            seen=None if cached is None else cached.resident_bytes / limit, held=judge(limit, observed) is Witness.CACHED
         )
 
     def _wrong_byte(self, files: LargeFiles, payload: Payload) -> Check:

@@ -22,7 +22,8 @@ _LATE = 0.001
 _LEAD = 0.01
 
 #: A little that moves before the first or after the last of the rest is not the copy (a journal's entry) if the drive had
-#: nothing to do for longer than the second, in nanoseconds. If it is longer than the first, nobody knows.
+#: nothing to do for longer than the second, in nanoseconds. If it is longer than the first, nobody knows (common practice,
+#: no source).
 _DOUBT, _IDLE = 40_000_000, 200_000_000
 
 #: A direction with less than this share of what was moved in all is metadata, and no copy of its own.

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
 
+from copytime.engine import large
 from copytime.engine.large import LargeFiles, Layout
+from copytime.engine.moving import write_all
 from copytime.engine.payload import CELL, Payload
-from copytime.engine.system import system
+from copytime.engine.system import DataFile, system
 from copytime.errors import DriveFault, Stopped
 from copytime.records import Access
 
@@ -50,6 +53,29 @@ def files(folder: Path, payload_bytes: int = 20 * BLOCK + 3 * CELL, limit: int |
     made = LargeFiles(system().open_folder(str(folder)), Layout(payload_bytes, BLOCK, limit), depth=3)
     made.create()
     return made
+
+
+def test_a_slow_request_keeps_its_bytes_while_others_go_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first of fifteen blocks takes so long that the other requests come round to its place in the pool."""
+    block = 8 * BLOCK
+    payload = Payload(run=12, block_bytes=block, depth=2)
+    assert payload.slots == 4
+    made = LargeFiles(system().open_folder(str(tmp_path)), Layout(15 * block, block), depth=2, unbuffered=False)
+    made.create()
+    done: list[int] = []
+
+    def slow(file: DataFile, data: memoryview, offset: int) -> int:
+        if offset == 0:
+            time.sleep(0.5)  # reason: stands for a drive that keeps one request waiting
+        moved = write_all(file, data, offset)
+        done.append(offset // block)
+        return moved
+
+    monkeypatch.setattr(large, "write_all", slow)
+    made.write(payload, turn=1)
+    assert done.index(0) >= 3
+    assert made.check(payload, turn=1).wrong_cells == 0
+    made.close()
 
 
 def test_written_read_and_checked(tmp_path: Path, payload: Payload) -> None:
